@@ -1,0 +1,22 @@
+# SPDX-License-Identifier: Apache-2.0
+# Settings that every target of the project shares.
+function(telltale_target name)
+  target_compile_features(${name} PUBLIC cxx_std_20)
+  set_target_properties(${name} PROPERTIES
+    CXX_EXTENSIONS OFF
+    CXX_VISIBILITY_PRESET hidden
+    VISIBILITY_INLINES_HIDDEN ON
+    POSITION_INDEPENDENT_CODE ON)
+  target_compile_options(${name} PRIVATE -Wall -Wextra -Wpedantic -Wconversion -Wshadow)
+  if(TELLTALE_WERROR)
+    target_compile_options(${name} PRIVATE -Werror)
+  endif()
+  if(TELLTALE_SANITIZE)
+    target_compile_options(${name} PRIVATE
+      -fsanitize=${TELLTALE_SANITIZE} -fno-sanitize-recover=all -fno-omit-frame-pointer)
+    target_link_options(${name} PRIVATE -fsanitize=${TELLTALE_SANITIZE})
+  endif()
+  if(TELLTALE_FUZZ)
+    target_compile_options(${name} PRIVATE -fsanitize=fuzzer-no-link)
+  endif()
+endfunction()

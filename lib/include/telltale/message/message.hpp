@@ -1,0 +1,90 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <array>
+#include <bitset>
+#include <cstdint>
+#include <optional>
+#include <string_view>
+
+#include "telltale/base/bytes.hpp"
+#include "telltale/base/export.hpp"
+#include "telltale/base/problem.hpp"
+#include "telltale/base/units.hpp"
+#include "telltale/catalogue/catalogue.hpp"
+#include "telltale/frame/can.hpp"
+#include "telltale/message/dtc.hpp"
+
+namespace telltale::message {
+
+enum class Kind : std::uint8_t { request, response, negative };
+
+/// What the first bytes of a message say.
+struct Header {
+    Kind kind = Kind::request;
+    std::uint8_t service = 0;       ///< the service asked for: 01 for 01, 41 and 7F 01
+    std::uint8_t negative_code = 0; ///< of a negative response
+    /// Response-pending (78): the ECU is at work, the answer is still to come.
+    bool pending() const { return kind == Kind::negative && negative_code == 0x78; }
+};
+
+/// Reads the header of a whole message. `role` is who speaks on its identifier, `unknown` when that
+/// is not known: then the service byte alone decides.
+/// Problems: `message_empty`, `message_cut` (7F without its two bytes), `unknown_service`,
+/// `unexpected_direction`. None: `code` is `none`.
+TELLTALE_API ProblemCode read_header(Bytes message, Role role, Header& header) noexcept;
+
+enum class ValueKind : std::uint8_t {
+    number, ///< `number` in `unit`
+    text,   ///< `text`: a state, a list of identifiers, characters, hex
+    test,   ///< a monitor test result: `number` with `low` and `high` in `unit`, and `passed`
+};
+
+/// One value of a message. Views die when the call that gave it returns.
+struct Value {
+    ValueKind kind = ValueKind::number;
+    std::uint16_t id = 0;   ///< PID, OBDMID, InfoType or data identifier
+    std::uint8_t test = 0;  ///< TID of a monitor test
+    std::uint8_t index = 0; ///< the field's place in its row: (service, id, index) names a signal
+    std::optional<std::uint8_t> frame; ///< freeze frame number (service 02)
+    std::string_view name;
+    std::string_view key; ///< SAE's short name, or empty
+    double number = 0;
+    double low = 0;
+    double high = 0;
+    double step = 0;      ///< size of one raw step in `unit`; 0 where there is none
+    std::int64_t raw = 0; ///< of numbers and choices
+    std::uint8_t decimals = 0;
+    Unit unit = Unit::none;
+    bool passed = false;
+    std::string_view text;                   ///< untrusted where it comes from the vehicle
+    std::string_view note;                   ///< "unsure: ...", "scaled by PID 4F", or empty
+    const catalogue::Field* field = nullptr; ///< null where no row stands behind it
+};
+
+/// What decoding needs to know of an ECU from its earlier messages. Small, copyable, no allocation.
+struct EcuContext {
+    /// Identifiers that the ECU said it supports, by service: 01, 02 (frame 0), 05, 06, 08, 09.
+    std::array<std::bitset<256>, 10> supported{};  ///< index = service
+    std::array<std::bitset<8>, 10> ranges_known{}; ///< which bitmaps (00, 20, ... E0) were read
+    /// PID 4F and PID 50 as read last: bytes A to D; zero bytes mean the default scaling.
+    std::array<std::uint8_t, 4> scaling_4f{};
+    std::array<std::uint8_t, 4> scaling_50{};
+};
+
+/// What decoding a message tells its user.
+class TELLTALE_API Sink {
+  public:
+    virtual ~Sink() = default;
+    virtual void value(const Value& value) = 0;
+    virtual void dtc(Dtc code) = 0;
+    virtual void problem(const Problem& problem) = 0;
+};
+
+/// Decodes one whole message that starts with its service byte, in the order of its bytes.
+/// Requests give the identifiers they ask for (values of kind text without a number), responses
+/// their values, code lists their codes. What is wrong is a problem, and what came before it was
+/// told. `context` may be null; it is read and brought up to date.
+TELLTALE_API void decode(Bytes message, const Header& header, EcuContext* context, Sink& sink);
+
+} // namespace telltale::message
