@@ -30,6 +30,8 @@ enum class ProblemCode : std::uint8_t {
     // ISO 15765-2
     single_frame_empty,     ///< single frame of length 0
     single_frame_too_long,  ///< single frame length `a`, room for `b`
+    single_frame_too_short, ///< FD: single frame length `a` in a frame of `b` bytes, too large for
+                            ///< it
     first_frame_too_short,  ///< first frame length `a`, which a single frame would have carried
     first_frame_cut,        ///< a first frame with fewer bytes than its kind has
     message_over_bound,     ///< first frame claims `a` bytes, the bound is `b`
@@ -38,6 +40,7 @@ enum class ProblemCode : std::uint8_t {
     consecutive_repeated,   ///< sequence number `b` came twice
     consecutive_late,       ///< N_Cr exceeded: `a` ns since the frame before, `b` allowed
     consecutive_cut,        ///< a consecutive frame with fewer bytes than the message still needs
+    consecutive_too_long,   ///< FD: a consecutive frame of `b` bytes, the first frame had `a`
     consecutive_unexpected, ///< a consecutive frame with no message open
     message_interrupted,    ///< a new message began with `a` of `b` bytes there
     message_unfinished,     ///< the input ended with `a` of `b` bytes there
