@@ -1,0 +1,63 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "telltale/message/message.hpp"
+
+#include "decoder.hpp"
+
+namespace telltale::message {
+
+namespace {
+constexpr std::uint8_t negative_response = 0x7F;
+constexpr std::uint8_t response_bit = 0x40;
+
+constexpr bool is_service(std::uint8_t id) noexcept {
+    return id >= 0x01 && id <= 0x0A;
+}
+} // namespace
+
+ProblemCode read_header(Bytes message, Role role, Header& header) noexcept {
+    header = {};
+    if (message.empty())
+        return ProblemCode::message_empty;
+    const std::uint8_t first = message[0];
+    if (first == negative_response) {
+        header.kind = Kind::negative;
+        if (message.size() < 3)
+            return ProblemCode::message_cut;
+        header.service = message[1];
+        header.negative_code = message[2];
+    } else if ((first & response_bit) != 0) {
+        header.kind = Kind::response;
+        header.service = static_cast<std::uint8_t>(first & ~response_bit);
+    } else {
+        header.kind = Kind::request;
+        header.service = first;
+    }
+    if (!is_service(header.service))
+        return ProblemCode::unknown_service;
+    const bool asks = header.kind == Kind::request;
+    if ((role == Role::tester && !asks) || (role == Role::ecu && asks))
+        return ProblemCode::unexpected_direction;
+    return ProblemCode::none;
+}
+
+void decode(Bytes message, const Header& header, EcuContext* context, Sink& sink) {
+    detail::Decoder d(message, header, context, sink);
+    if (message.empty())
+        return d.problem(ProblemCode::message_empty);
+    if (header.kind == Kind::negative) {
+        if (message.size() < 3)
+            d.problem(ProblemCode::message_cut, message[0], message.size() - 1);
+        else if (message.size() > 3)
+            d.problem(ProblemCode::message_too_long, message.size() - 3);
+        return;
+    }
+    switch (header.service) {
+    case 0x01:
+    case 0x02:
+        return detail::decode_parameters(d);
+    default:
+        return d.problem(ProblemCode::unknown_service, header.service);
+    }
+}
+
+} // namespace telltale::message

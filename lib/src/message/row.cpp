@@ -1,0 +1,163 @@
+// SPDX-License-Identifier: Apache-2.0
+// From a row of the catalogue and its bytes to values.
+#include <cmath>
+
+#include "decoder.hpp"
+
+namespace telltale::message::detail {
+
+namespace {
+
+/// A raw value in its unit. Exact wherever the product fits 64 bits, which it does for every field
+/// of up to four bytes.
+double scaled(const catalogue::Scale& scale, std::int64_t raw, unsigned width) noexcept {
+    if (width <= 32)
+        return scale.apply(raw);
+    return static_cast<double>(raw) * scale.num / scale.den + scale.offset;
+}
+
+/// Characters without their padding: 00 in front or behind, spaces behind.
+std::string_view unpadded(Bytes data) noexcept {
+    std::size_t first = 0;
+    std::size_t end = data.size();
+    while (first < end && data[first] == 0)
+        ++first;
+    while (end > first && (data[end - 1] == 0 || data[end - 1] == ' '))
+        --end;
+    return {reinterpret_cast<const char*>(data.data()) + first, end - first};
+}
+
+} // namespace
+
+void Decoder::told(std::uint16_t id, std::uint8_t index, std::string_view name,
+                   std::string_view words, std::int64_t raw) {
+    Value value;
+    value.kind = ValueKind::text;
+    value.id = id;
+    value.index = index;
+    value.frame = frame;
+    value.name = name;
+    value.raw = raw;
+    value.text = words;
+    value.note = row_note;
+    sink.value(value);
+}
+
+void Decoder::support(std::uint16_t id, std::string_view name, Bytes four, unsigned service,
+                      std::uint8_t index) {
+    const auto bits = static_cast<std::uint32_t>(big_endian(four, 0, 4));
+    const auto first = static_cast<std::uint8_t>(id);
+    const bool kept = context != nullptr && frame.value_or(0) == 0;
+    text.clear();
+    for (unsigned i = 0; i < 32; ++i) {
+        const unsigned next = first + i + 1;
+        if (next > 0xFF)
+            break; // the last bit of E0 has no identifier
+        const bool set = (bits >> (31 - i) & 1) != 0;
+        if (kept)
+            context->supported[service][next] = set;
+        if (!set)
+            continue;
+        if (!text.view().empty())
+            text.add(' ');
+        text.hex(next, 2);
+    }
+    if (kept)
+        context->ranges_known[service][first / 32U] = true;
+    told(id, index, name, text.view().empty() ? "none" : text.view(), bits);
+}
+
+void Decoder::field(const catalogue::Row& row, const catalogue::Field& field, Bytes data,
+                    unsigned service, unsigned index) {
+    using catalogue::Kind;
+    const std::size_t wanted = field.bytes == 0 ? 0 : field.bytes;
+    if (field.at + wanted > data.size() || !catalogue::is_present(field, data))
+        return;
+    const Bytes bytes =
+        field.bytes == 0 ? data.subspan(field.at) : data.subspan(field.at, field.bytes);
+    if (field.kind == Kind::bitmap)
+        return support(row.id, field.name, bytes, service, static_cast<std::uint8_t>(index));
+
+    Value value;
+    value.id = static_cast<std::uint16_t>(row.id + id_base);
+    value.index = static_cast<std::uint8_t>(index);
+    value.frame = frame;
+    value.name = field.name;
+    value.key = field.key;
+    value.field = &field;
+    value.note = row_note;
+    const char* unsure = field.unsure != nullptr ? field.unsure : row.unsure;
+    if (unsure != nullptr) {
+        note.clear();
+        note.add("unsure: ");
+        note.add(unsure);
+        value.note = note.view();
+    }
+    if (field.kind == Kind::number) {
+        const std::uint64_t raw = catalogue::raw_of(field, data);
+        const unsigned width = field.width();
+        const std::int64_t number =
+            field.is_signed ? sign_extend(raw, width) : static_cast<std::int64_t>(raw);
+        std::string_view why;
+        const catalogue::Scale scale = scale_for(field, context, why);
+        if (!why.empty())
+            value.note = why;
+        value.kind = ValueKind::number;
+        value.raw = number;
+        value.number = width == 64 && !field.is_signed
+                           ? static_cast<double>(raw) * scale.num / scale.den + scale.offset
+                           : scaled(scale, number, width);
+        value.step = std::fabs(scale.step());
+        value.decimals = static_cast<std::uint8_t>(scale.decimals());
+        value.unit = field.unit;
+        return sink.value(value);
+    }
+
+    value.kind = ValueKind::text;
+    switch (field.kind) {
+    case Kind::choice: {
+        const std::uint64_t raw = catalogue::raw_of(field, data);
+        value.raw = static_cast<std::int64_t>(raw);
+        for (const catalogue::Choice& choice : field.choices)
+            if (choice.value == raw) {
+                value.text = choice.text;
+                return sink.value(value);
+            }
+        text.clear();
+        text.add("reserved (0x");
+        text.hex(raw, (field.width() + 7) / 8 * 2);
+        text.add(')');
+        value.text = text.view();
+        return sink.value(value);
+    }
+    case Kind::code: {
+        const Dtc code{static_cast<std::uint16_t>(big_endian(bytes, 0, bytes.size() < 2 ? 0 : 2))};
+        const auto letters = code.text();
+        value.raw = code.raw;
+        value.text = code.raw == 0 ? std::string_view{"none"}
+                                   : std::string_view{letters.data(), letters.size()};
+        return sink.value(value);
+    }
+    case Kind::text:
+        value.text = unpadded(bytes);
+        return sink.value(value);
+    default:
+        text.clear();
+        text.hex(bytes);
+        value.text = text.view();
+        return sink.value(value);
+    }
+}
+
+void Decoder::row(const catalogue::Row& row, Bytes data, unsigned service, unsigned index) {
+    if (row.fields.empty()) {
+        text.clear();
+        text.hex(data);
+        return told(static_cast<std::uint16_t>(row.id + id_base), static_cast<std::uint8_t>(index),
+                    row.name, text.view());
+    }
+    for (std::size_t i = 0; i < row.fields.size(); ++i)
+        field(row, row.fields[i], data, service, index + static_cast<unsigned>(i));
+}
+
+} // namespace telltale::message::detail
