@@ -67,6 +67,8 @@ enum class Unit : std::uint8_t {
     per_second,
     gram_kilowatt_hour,
     mole_kilogram,
+    milligram_metre3, ///< concentration in a gas
+    ampere_hour,
     last_
 };
 
@@ -78,7 +80,8 @@ struct UnitInfo {
     double us_offset = 0.0;
 };
 
-/// What is known of a unit; constant, no locale.
+/// What is known of a unit; constant, no locale. A value outside the enumeration gives that of
+/// `Unit::none`.
 TELLTALE_API const UnitInfo& info(Unit unit) noexcept;
 
 enum class UnitSystem : std::uint8_t { si, us };
