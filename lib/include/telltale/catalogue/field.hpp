@@ -51,6 +51,7 @@ struct Scale {
 struct Choice {
     std::uint32_t value;
     const char* text;
+    bool unsure = false; ///< recalled, and not certain
 };
 
 /// One bit of the data: byte counted from 0 (A), bit 0 the lowest. byte -1: no bit.
@@ -63,6 +64,16 @@ struct Bit {
 struct Condition {
     Bit bit{};
     bool set = true;
+};
+
+/// Which maximum of PID 4F or 50 replaces a field's own scaling once the vehicle has told it.
+enum class Rescale : std::uint8_t {
+    none,
+    equivalence_ratio, ///< 4F byte A: the ratio at raw FFFF
+    oxygen_voltage,    ///< 4F byte B: volts at raw FFFF
+    oxygen_current,    ///< 4F byte C: milliamperes at raw 10000, raw 8000 being 0 mA
+    manifold_pressure, ///< 4F byte D: tens of kilopascals at raw FF
+    air_flow,          ///< 50 byte A: tens of grams a second at raw FFFF
 };
 
 /// One field of a parameter.
@@ -82,6 +93,14 @@ struct Field {
     Bit present{};                ///< the support bit: the field is left out while it is 0
     Condition when{};             ///< a condition besides
     const char* unsure = nullptr; ///< what is not certain about this field, or null
+    const char* note = nullptr;   ///< what else the standard says of it, or null
+    /// The name where the vehicle lays its oxygen sensors out by PID 1D (two a bank) and not by
+    /// PID 13 (four a bank), as `name` does; null where the layout makes no difference.
+    const char* name_by_1d = nullptr;
+    const char* key_by_1d = nullptr; ///< the same for `key`
+    Rescale rescale = Rescale::none;
+    /// The raw value that means "not used" (PIDs 14 to 1B) or -1 where every raw value is one.
+    std::int64_t no_value = -1;
 
     constexpr unsigned width() const { return bits != 0 ? bits : 8U * bytes; }
 };
@@ -104,6 +123,10 @@ struct Row {
     Evidence evidence = Evidence::memory;
     const char* unsure = nullptr;
     std::span<const Field> fields{};
+    /// Data bytes of the shorter form, in which the last fields are missing (the banks that the
+    /// vehicle has not); 0 where there is one form only. A response that holds exactly `length`
+    /// bytes after the identifier has the long form, any other the short one.
+    std::uint16_t short_length = 0;
 };
 
 /// The unsigned raw value of a number or choice field. The caller has checked that the field's
@@ -111,6 +134,42 @@ struct Row {
 constexpr std::uint64_t raw_of(const Field& field, Bytes data) {
     const std::uint64_t whole = big_endian(data, field.at, field.bytes);
     return field.bits == 0 ? whole : whole >> field.bit & ((std::uint64_t{1} << field.bits) - 1);
+}
+
+/// False when the field holds the raw value that stands for "not used".
+constexpr bool is_value(const Field& field, Bytes data) {
+    return field.no_value < 0 || raw_of(field, data) != static_cast<std::uint64_t>(field.no_value);
+}
+
+/// The scale of a field for a vehicle that told `pid_4f` and `pid_50` (bytes A to D of each, zero
+/// where it did not or where the byte is zero: the default). SAE J1979-DA, PIDs 4F and 50.
+constexpr Scale scale_of(const Field& field, std::span<const std::uint8_t, 4> pid_4f,
+                         std::span<const std::uint8_t, 4> pid_50) {
+    switch (field.rescale) {
+    case Rescale::none:
+        break;
+    case Rescale::equivalence_ratio:
+        if (pid_4f[0] != 0)
+            return {pid_4f[0], 65535, 0};
+        break;
+    case Rescale::oxygen_voltage:
+        if (pid_4f[1] != 0)
+            return {pid_4f[1], 65535, 0};
+        break;
+    case Rescale::oxygen_current:
+        if (pid_4f[2] != 0)
+            return {pid_4f[2], 32768, -pid_4f[2]};
+        break;
+    case Rescale::manifold_pressure:
+        if (pid_4f[3] != 0)
+            return {pid_4f[3] * 10, 255, 0};
+        break;
+    case Rescale::air_flow:
+        if (pid_50[0] != 0)
+            return {pid_50[0] * 10, 65535, 0};
+        break;
+    }
+    return field.scale;
 }
 
 /// True when the field's support bit and condition say that it is there.
