@@ -1,0 +1,46 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "telltale/run/load.hpp"
+
+#include <utility>
+
+#include "telltale/dump/reader.hpp"
+#include "telltale/message/stream.hpp"
+
+namespace telltale::run {
+
+Result<Run> load(const std::string& path, const RunOptions& options) {
+    const message::StreamOptions stream_options;
+    dump::ReaderOptions reader_options;
+    reader_options.filter = &stream_options.filter;
+    auto opened = dump::Reader::open(path, reader_options);
+    if (!opened)
+        return tl::unexpected<Error>(std::move(opened.error()));
+    dump::Reader& reader = *opened;
+    message::Stream stream(stream_options);
+    RunBuilder builder(options);
+    dump::Record record;
+    Problem problem;
+    std::uint64_t damaged = 0;
+    for (;;) {
+        const dump::Step step = reader.next(record, problem);
+        if (step == dump::Step::end)
+            break;
+        if (step == dump::Step::problem) {
+            ++damaged;
+            continue;
+        }
+        if (!record.comment.empty())
+            builder.mark(record.time, record.comment);
+        if (record.kind == dump::RecordKind::can)
+            stream.can(record.line, record.can, record.time, record.place, builder);
+        else if (record.kind == dump::RecordKind::message)
+            stream.message(record.bytes, record.time, record.place, builder);
+    }
+    stream.finish(builder);
+    Run run = builder.finish([&](std::uint16_t line) { return reader.line_name(line); });
+    run.name = path;
+    run.problems += damaged;
+    return run;
+}
+
+} // namespace telltale::run
