@@ -32,7 +32,7 @@ enum class ProblemCode : std::uint8_t {
     single_frame_too_long,  ///< single frame length `a`, room for `b`
     single_frame_too_short, ///< FD: single frame length `a` in a frame of `b` bytes, too large for
                             ///< it
-    first_frame_too_short,  ///< first frame length `a`, which a single frame would have carried
+    first_frame_too_short,  ///< first frame length `a`, the least that it may be is `b`
     first_frame_cut,        ///< a first frame with fewer bytes than its kind has
     message_over_bound,     ///< first frame claims `a` bytes, the bound is `b`
     too_many_open,          ///< no room for another open message: the oldest is given up

@@ -20,12 +20,14 @@ enum class Addressing : std::uint8_t { normal, normal_fixed, extended, mixed };
 struct ReassemblerOptions {
     Addressing addressing = Addressing::normal;
     std::size_t max_message = 65'536; ///< bytes; a first frame that claims more is a problem
-    std::size_t max_open = 512;       ///< messages in reassembly at once
-    std::size_t max_bytes = 4U << 20; ///< buffers of all open messages together
+    std::size_t max_open = 512;       ///< messages in reassembly at once (0 counts as 1)
+    std::size_t max_bytes = 4U << 20; ///< buffers of all messages together, in use or kept
     Time n_cr = nanoseconds_a_second; ///< ISO 15765-2:2016, 9.7: N_Cr timeout
 };
 
 /// A whole message with where it came from. `bytes` stay valid until the next call of `feed`.
+/// As the `about` of a problem: the message that suffered as far as it came; or, where there is
+/// none, the frame itself, `bytes` being its data from the N_PCI on.
 struct Message {
     std::uint16_t line = 0;
     CanId id;
@@ -46,7 +48,8 @@ struct FlowControl {
     std::uint8_t st_min = 0; ///< as sent: 00 to 7F ms, F1 to F9 hundreds of microseconds
 };
 
-/// What a reassembler tells its user; each call gives views that die with the next `feed`.
+/// What a reassembler tells its user; each call gives views that die when it returns, except that
+/// the bytes of a whole message live until the next `feed`. A sink never feeds its reassembler.
 class TELLTALE_API Sink {
   public:
     virtual ~Sink() = default;
@@ -58,8 +61,28 @@ class TELLTALE_API Sink {
 
 /// Puts ISO 15765-2 messages together from frames that were overheard. It never sends; it holds the
 /// sessions of many ECUs apart by line, identifier and address byte. Bounded by its options
-/// whatever the frames claim. Allocates only when a session needs a larger buffer than any before
-/// it.
+/// whatever the frames claim; the bounds are checked before memory is taken. The table of sessions
+/// is made once, and buffers are kept for the next message, so that a feed allocates only when a
+/// message is longer than any before it in its place of the table.
+///
+/// A message is given only when each of its frames came, once, in order and in time. Whatever else
+/// comes is a problem, told once for the message that it broke:
+/// - After a lost, repeated, late or cut consecutive frame, or an overflow, or a first frame that
+/// is
+///   over a bound or not valid, the rest of that message passes in silence, until the identifier
+///   begins another message. So do consecutive frames whose first frame was never seen, after the
+///   first of them is told.
+/// - A single or first frame in the middle of a message ends that message (`message_interrupted`,
+///   ISO 15765-2:2016, 9.8.3), even if the frame itself is not valid: the receiver of the standard
+///   passes over such a frame, but consecutive frames of two messages could then be joined.
+/// - Frames of a reserved type and flow control do not disturb a message on the same identifier.
+/// - N_Cr runs from the frame before, or from the flow control that the other side sent since
+///   (ISO 15765-2:2016, 9.7). Only where both times are known.
+/// - Flow control is paired with the message by `partner_of` the identifier and the same address
+///   byte; in extended addressing, where the address byte differs, only when no more than one
+///   message is open on that identifier.
+/// - When `max_open` or `max_bytes` is reached, the open message that has waited longest is given
+///   up (`too_many_open`).
 class TELLTALE_API Reassembler {
   public:
     explicit Reassembler(const ReassemblerOptions& options = {});
@@ -68,10 +91,12 @@ class TELLTALE_API Reassembler {
     ~Reassembler();
 
     /// One frame. Remote and error frames are ignored. Calls the sink zero or more times.
+    /// Problems: those under "ISO 15765-2" in ProblemCode, and `bad_length`.
     void feed(std::uint16_t line, const CanFrame& frame, Time time, Place place, Sink& sink);
-    /// The input is over: each message still open is a `message_unfinished` problem.
+    /// The input is over: each message still open is a `message_unfinished` problem, the one that
+    /// has waited longest first. Afterwards the reassembler is as new.
     void finish(Sink& sink);
-    /// Messages in reassembly now, and the bytes of their buffers.
+    /// Messages in reassembly now, and the bytes of all buffers, in use or kept.
     std::size_t open() const noexcept;
     std::size_t bytes() const noexcept;
 
