@@ -1,0 +1,84 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <array>
+#include <cstddef>
+
+#include "pid_table_00.hpp"
+#include "telltale/catalogue/catalogue.hpp"
+
+namespace telltale::catalogue {
+namespace {
+
+using table::Head;
+
+constexpr std::span<const Field> fields_of(std::uint16_t id, std::span<const Field> all) {
+    std::size_t first = 0;
+    while (first < all.size() && all[first].id != id)
+        ++first;
+    std::size_t last = first;
+    while (last < all.size() && all[last].id == id)
+        ++last;
+    return all.subspan(first, last - first);
+}
+
+constexpr std::size_t row_count = std::size(table::heads_00);
+
+constexpr std::array<Row, row_count> make_rows() {
+    std::array<Row, row_count> rows{};
+    std::size_t at = 0;
+    const auto add = [&](std::span<const Head> heads, std::span<const Field> fields,
+                         const char* clause) {
+        for (const Head& head : heads) {
+            Row& row = rows[at++];
+            row.id = head.id;
+            row.length = head.length;
+            row.clause = clause;
+            row.evidence = head.evidence;
+            row.unsure = head.unsure;
+            row.fields = fields_of(head.id, fields);
+            row.name = head.name != nullptr ? head.name : row.fields[0].name;
+            row.short_length = head.short_length;
+        }
+    };
+    add(table::heads_00, table::fields_00, "SAE J1979-DA annex B, ISO 15031-5 annex B");
+    return rows;
+}
+constexpr std::array<Row, row_count> rows = make_rows();
+
+constexpr std::uint8_t no_row = 0xFF;
+static_assert(row_count < no_row);
+
+/// The place of each PID in `rows`.
+constexpr std::array<std::uint8_t, 256> make_places() {
+    std::array<std::uint8_t, 256> places{};
+    for (auto& place : places)
+        place = no_row;
+    for (std::size_t i = 0; i < rows.size(); ++i)
+        places[rows[i].id] = static_cast<std::uint8_t>(i);
+    return places;
+}
+constexpr std::array<std::uint8_t, 256> places = make_places();
+
+/// Rows ascend, and every field was found by its row.
+constexpr bool is_complete() {
+    std::size_t fields = 0;
+    for (std::size_t i = 0; i < rows.size(); ++i) {
+        if (i > 0 && rows[i].id <= rows[i - 1].id)
+            return false;
+        fields += rows[i].fields.size();
+    }
+    return fields == std::size(table::fields_00);
+}
+static_assert(is_complete());
+
+} // namespace
+
+std::span<const Row> pids() noexcept {
+    return rows;
+}
+
+const Row* pid(std::uint8_t id) noexcept {
+    const std::uint8_t place = places[id];
+    return place == no_row ? nullptr : &rows[place];
+}
+
+} // namespace telltale::catalogue
