@@ -20,7 +20,8 @@ struct Said {
     CanId id;            ///< when `has_id`
     bool has_line = false;
     std::uint16_t line = 0; ///< interface, when `has_line`
-    std::uint32_t ecu = 0;  ///< index of the speaker (responses) among those seen, from 0
+    std::uint32_t ecu = 0;  ///< index of the speaker (responses) among those seen, from 0;
+                            ///< not set for requests and in `problem`
     Time time = no_time;
     Time end_time = no_time;
     Place place;
@@ -32,7 +33,8 @@ struct Said {
 class TELLTALE_API Listener {
   public:
     virtual ~Listener() = default;
-    /// A message. Return false when its values are of no interest: then only `end` follows.
+    /// A message. Return false when its values are of no interest: then only `end` follows. What
+    /// the message tells of its ECU is remembered all the same.
     virtual bool begin(const Said& said) = 0;
     virtual void value(const Said& said, const Value& value) = 0;
     virtual void dtc(const Said& said, Dtc code) = 0;
@@ -49,7 +51,8 @@ struct StreamOptions {
     isotp::ReassemblerOptions isotp{};
     /// Which CAN identifiers carry diagnostics.
     CanFilter filter = CanFilter::diagnostic();
-    /// ECUs kept apart; those above share the last place's context.
+    /// ECUs kept apart (0 counts as 1). The last place is for all that find no place of their own;
+    /// nothing is remembered there from one message to the next.
     std::size_t max_ecus = 256;
 };
 
