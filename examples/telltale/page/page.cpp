@@ -108,6 +108,7 @@ void append_samples(std::string& out, const char* name, const Samples& samples, 
     std::replace(exact.begin(), exact.end(), ',', '.'); // whatever the locale
     out += exact + ",\"count\":";
     append_integer(out, static_cast<std::uint64_t>(count));
+    out += ",\"length\":" + number(static_cast<double>(last_time) / 1000.0, 3);
     out += ",\"data\":\"" + base64(bytes) + "\"}";
 }
 
@@ -140,7 +141,11 @@ std::string data_of(const Page& page) {
     for (std::size_t i = 0; i < page.leads.size(); ++i) {
         out += i == 0 ? "{" : ",{";
         out += "\"start\":" + number(page.leads[i].start, 6);
-        out += ",\"end\":" + number(page.leads[i].end, 6);
+        out += ",\"end\":" + number(page.leads[i].end, 6) + ",\"spans\":[";
+        for (std::size_t j = 0; j < page.leads[i].spans.size(); ++j)
+            out += (j == 0 ? "[" : ",[") + number(page.leads[i].spans[j].start, 6) + "," +
+                   number(page.leads[i].spans[j].end, 6) + "]";
+        out += "]";
         append_member(out, "signal", page.leads[i].signal);
         out += "}";
     }
@@ -272,9 +277,11 @@ void append_still(std::string& out, const Page& page, const Lead& lead, const Si
 
     out += "<figure><svg viewBox=\"0 0 720 170\" role=\"img\" aria-label=\"" + escaped(lead.name) +
            "\"><rect class=\"frame\" fill=\"none\" x=\"52\" y=\"8\" width=\"660\" height=\"138\"/>";
-    const double shade = std::max(frame.x(lead.end) - frame.x(lead.start), 2.0);
-    out += "<rect class=\"shade\" y=\"8\" height=\"138\" x=\"" + number(frame.x(lead.start), 1) +
-           "\" width=\"" + number(shade, 1) + "\"/>";
+    for (const Span& span : lead.spans) {
+        const double shade = std::max(frame.x(span.end) - frame.x(span.start), 2.0);
+        out += "<rect class=\"shade\" y=\"8\" height=\"138\" x=\"" +
+               number(frame.x(span.start), 1) + "\" width=\"" + number(shade, 1) + "\"/>";
+    }
     append_line(out, frame, signal, signal.good, page.shift, "good", "");
     append_line(out, frame, signal, signal.expected, 0, "expected", " stroke-dasharray=\"4 3\"");
     append_line(out, frame, signal, signal.bad, 0, "bad", "");

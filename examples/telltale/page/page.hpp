@@ -30,6 +30,11 @@ struct Signal {
     Samples expected; ///< what the other signals let expect in the bad run; may be empty
 };
 
+struct Span {
+    double start = 0;
+    double end = 0;
+};
+
 /// A departure, as the list and the table show it.
 struct Lead {
     std::string signal;
@@ -41,8 +46,9 @@ struct Lead {
     std::string peak; ///< the peak difference with its unit
     std::string sentence;
     std::string meanwhile;
-    std::string test;     ///< the ordinary test that would prove it
-    bool follows = false; ///< comes after another that may have caused it
+    std::string test;        ///< the ordinary test that would prove it
+    std::vector<Span> spans; ///< the pieces of it; at least one
+    bool follows = false;    ///< comes after another that may have caused it
 };
 
 struct Mark {

@@ -35,11 +35,14 @@
     }
     return { t, v };
   };
-  for (const signal of data.signals) {
-    signal.good = unpack(signal.good);
-    signal.bad = unpack(signal.bad);
-    signal.expected = unpack(signal.expected);
-  }
+  // A signal is unpacked when it is first looked at.
+  for (const signal of data.signals)
+    for (const part of ["good", "bad", "expected"]) {
+      const packed = signal[part];
+      let samples;
+      signal[part + "Ends"] = packed && [packed.start, packed.start + packed.length];
+      Object.defineProperty(signal, part, { get: () => (samples ??= unpack(packed)) });
+    }
 
   // --- state --------------------------------------------------------------------------------------
   const state = {
@@ -49,10 +52,10 @@
   const span = (() => {
     let from = Infinity, to = -Infinity;
     for (const signal of data.signals) {
-      for (const [samples, shift] of [[signal.bad, 0], [signal.good, state.shift]])
-        if (samples.t.length) {
-          from = Math.min(from, samples.t[0] + shift);
-          to = Math.max(to, samples.t[samples.t.length - 1] + shift);
+      for (const [ends, shift] of [[signal.badEnds, 0], [signal.goodEnds, state.shift]])
+        if (ends) {
+          from = Math.min(from, ends[0] + shift);
+          to = Math.max(to, ends[1] + shift);
         }
     }
     return from < to ? { from, to } : { from: 0, to: 1 };
@@ -131,10 +134,12 @@
     ctx.clip();
     for (const suspect of data.suspects) {
       if (suspect.signal !== signal.key) continue;
-      const left = plot.valToPos(suspect.start, "x", true);
-      const right = plot.valToPos(suspect.end, "x", true);
       ctx.fillStyle = shade("--shade");
-      ctx.fillRect(left, bbox.top, Math.max(right - left, 3 * devicePixelRatio), bbox.height);
+      for (const [start, end] of suspect.spans) {
+        const left = plot.valToPos(start, "x", true);
+        const right = plot.valToPos(end, "x", true);
+        ctx.fillRect(left, bbox.top, Math.max(right - left, 3 * devicePixelRatio), bbox.height);
+      }
     }
     ctx.restore();
   };
@@ -290,22 +295,23 @@
     const next = by > 0 ? i + 1 : here ? i - 1 : i;
     if (next >= 0 && next < samples.t.length) goTo(samples.t[next] + shift);
   };
-  const showSuspect = (i) => {
+  const showSuspect = (i, place) => {
     const suspect = data.suspects[i];
     if (!suspect) return;
     const signal = data.signals.find((other) => other.key === suspect.signal);
     if (signal && !state.shown.includes(signal)) { state.shown.unshift(signal); arrange(); }
     state.focus = state.shown.indexOf(signal);
     document.querySelectorAll("#leads > li").forEach((item, j) => item.classList.toggle("chosen", i === j));
-    const around = Math.max(10, (suspect.end - suspect.start) * 1.5);
-    zoomTo(suspect.start - around, suspect.end + around);
-    goTo(suspect.start);
+    const { time: start, end } = place ?? { time: suspect.spans[0][0], end: suspect.spans[0][1] };
+    const around = Math.max(10, (end - start) * 1.5);
+    zoomTo(start - around, end + around);
+    goTo(start);
     mark();
   };
-  const inOrder = data.suspects.map((suspect, i) => ({ time: suspect.start, i })).sort((a, b) => a.time - b.time);
+  const inOrder = data.suspects.flatMap((suspect, i) => suspect.spans.map(([time, end]) => ({ time, end, i }))).sort((a, b) => a.time - b.time);
   const nextSuspect = (by) => {
     const found = by > 0 ? inOrder.find((s) => s.time > state.now + 1e-6) : [...inOrder].reverse().find((s) => s.time < state.now - 1e-6);
-    if (found) showSuspect(found.i);
+    if (found) showSuspect(found.i, found);
   };
   const nextMark = () => {
     if (!data.marks.length) return;
