@@ -118,6 +118,8 @@ class Decoder {
     }
 
   private:
+    void add_note(Value& value, std::string_view words, std::string_view more = {});
+    void name_sensor(Value& value);
     void field(const catalogue::Row& row, const catalogue::Field& field, Bytes data,
                unsigned service, unsigned index);
 };

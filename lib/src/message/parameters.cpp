@@ -37,11 +37,16 @@ void response(Decoder& d, bool freeze) {
         if (row == nullptr)
             return d.problem(ProblemCode::unknown_id, id);
         const std::size_t left = d.message.size() - at;
-        if (left < (freeze ? 1U : 0U) + row->length)
+        const std::size_t frame_bytes = freeze ? 1 : 0;
+        // The short form where there is one, unless the long one is exactly what is left.
+        const std::size_t wanted = row->short_length != 0 && left != frame_bytes + row->length
+                                       ? row->short_length
+                                       : row->length;
+        if (left < frame_bytes + wanted)
             return d.problem(ProblemCode::message_cut, id, left);
         if (freeze)
             d.frame = d.message[at++];
-        const std::size_t length = row->length == 0 ? d.message.size() - at : row->length;
+        const std::size_t length = wanted == 0 ? d.message.size() - at : wanted;
         const Bytes data = d.message.subspan(at, length);
         if (!freeze && d.context != nullptr)
             remember_scaling(id, data, *d.context);

@@ -13,9 +13,16 @@ void remember_scaling(std::uint16_t pid, Bytes data, EcuContext& context) noexce
     std::copy_n(data.begin(), std::min(data.size(), kept.size()), kept.begin());
 }
 
-catalogue::Scale scale_for(const catalogue::Field& field, const EcuContext* /*context*/,
-                           std::string_view& /*note*/) noexcept {
-    return field.scale;
+catalogue::Scale scale_for(const catalogue::Field& field, const EcuContext* context,
+                           std::string_view& note) noexcept {
+    using catalogue::Rescale;
+    if (context == nullptr || field.rescale == Rescale::none)
+        return field.scale;
+    const catalogue::Scale scale =
+        catalogue::scale_of(field, context->scaling_4f, context->scaling_50);
+    if (scale != field.scale)
+        note = field.rescale == Rescale::air_flow ? "scaled by PID 50" : "scaled by PID 4F";
+    return scale;
 }
 
 } // namespace telltale::message::detail

@@ -67,6 +67,32 @@ void Decoder::support(std::uint16_t id, std::string_view name, Bytes four, unsig
     told(id, index, name, text.view().empty() ? "none" : text.view(), bits);
 }
 
+void Decoder::add_note(Value& value, std::string_view words, std::string_view more) {
+    if (value.note.data() != note.view().data()) { // nothing in the scratch yet
+        note.clear();
+        note.add(value.note);
+    }
+    if (!note.view().empty())
+        note.add("; ");
+    note.add(words);
+    note.add(more);
+    value.note = note.view();
+}
+
+/// Oxygen sensors are numbered by the layout that the vehicle has (SAE J1979-DA, PIDs 13 and 1D).
+void Decoder::name_sensor(Value& value) {
+    const catalogue::Field& field = *value.field;
+    if (std::string_view{field.name} == field.name_by_1d)
+        return;
+    const bool known = context != nullptr && context->ranges_known[0x01][0];
+    if (known && context->supported[0x01][0x1D] && !context->supported[0x01][0x13]) {
+        value.name = field.name_by_1d;
+        value.key = field.key_by_1d;
+    } else if (!(known && context->supported[0x01][0x13])) {
+        add_note(value, "named by PID 13; by PID 1D: ", field.name_by_1d);
+    }
+}
+
 void Decoder::field(const catalogue::Row& row, const catalogue::Field& field, Bytes data,
                     unsigned service, unsigned index) {
     using catalogue::Kind;
@@ -75,6 +101,8 @@ void Decoder::field(const catalogue::Row& row, const catalogue::Field& field, By
         return;
     const Bytes bytes =
         field.bytes == 0 ? data.subspan(field.at) : data.subspan(field.at, field.bytes);
+    if (!catalogue::is_value(field, data))
+        return;
     if (field.kind == Kind::bitmap)
         return support(row.id, field.name, bytes, service, static_cast<std::uint8_t>(index));
 
@@ -87,12 +115,10 @@ void Decoder::field(const catalogue::Row& row, const catalogue::Field& field, By
     value.field = &field;
     value.note = row_note;
     const char* unsure = field.unsure != nullptr ? field.unsure : row.unsure;
-    if (unsure != nullptr) {
-        note.clear();
-        note.add("unsure: ");
-        note.add(unsure);
-        value.note = note.view();
-    }
+    if (unsure != nullptr)
+        add_note(value, "unsure: ", unsure);
+    if (field.name_by_1d != nullptr)
+        name_sensor(value);
     if (field.kind == Kind::number) {
         const std::uint64_t raw = catalogue::raw_of(field, data);
         const unsigned width = field.width();
@@ -101,7 +127,7 @@ void Decoder::field(const catalogue::Row& row, const catalogue::Field& field, By
         std::string_view why;
         const catalogue::Scale scale = scale_for(field, context, why);
         if (!why.empty())
-            value.note = why;
+            add_note(value, why);
         value.kind = ValueKind::number;
         value.raw = number;
         value.number = width == 64 && !field.is_signed
@@ -121,6 +147,8 @@ void Decoder::field(const catalogue::Row& row, const catalogue::Field& field, By
         for (const catalogue::Choice& choice : field.choices)
             if (choice.value == raw) {
                 value.text = choice.text;
+                if (choice.unsure)
+                    add_note(value, "unsure: the meaning of this raw value");
                 return sink.value(value);
             }
         text.clear();

@@ -46,6 +46,7 @@ struct Scale {
         }
         return places == 0 ? 1 : places;
     }
+    friend constexpr bool operator==(const Scale&, const Scale&) = default;
 };
 
 struct Choice {
