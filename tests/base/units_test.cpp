@@ -35,6 +35,7 @@ constexpr Spelling spellings[] = {
     {Unit::litre, "L", "gallon"},
     {Unit::gram, "g", "lb"},
     {Unit::kilogram, "kg", "lb"},
+    {Unit::square_millimetre, "mm^2", "in^2"},
     {Unit::newton_metre, "N m", "lbf ft"},
     {Unit::metre_second2, "m/s^2", "ft/s^2"},
     {Unit::millimetre, "mm", "inch"},

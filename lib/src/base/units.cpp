@@ -85,6 +85,8 @@ constexpr Entry entries[] = {
     {Unit::mole_kilogram, {"mol/kg", "mol/kg", ""}},
     {Unit::milligram_metre3, {"mg/m3", "mg/m³", ""}},
     {Unit::ampere_hour, {"A.h", "Ah", ""}},
+    {Unit::square_millimetre, {"mm2", "mm²", "in²", 1.0 / (1.0e6 * inch_m * inch_m)}},
+    {Unit::microampere, {"uA", "µA", ""}},
 };
 
 constexpr bool in_order() {

@@ -140,4 +140,11 @@ void decode_monitors(Decoder& d);            // 06
 void decode_controls(Decoder& d);            // 08
 void decode_vehicle_information(Decoder& d); // 09
 
+/// One test result: `record` is TID, UASID, value, low and high limit (8 bytes).
+void tell_test(Decoder& d, std::uint16_t id, Bytes record, std::uint8_t index);
+/// One data item of an InfoType.
+void tell_info_item(Decoder& d, const catalogue::Row& row, Bytes item, unsigned index);
+/// All whole data items in `data`; returns how many there are.
+std::size_t tell_info_items(Decoder& d, const catalogue::Row& row, Bytes data);
+
 } // namespace telltale::message::detail

@@ -55,6 +55,17 @@ void decode(Bytes message, const Header& header, EcuContext* context, Sink& sink
     case 0x01:
     case 0x02:
         return detail::decode_parameters(d);
+    case 0x03:
+    case 0x04:
+    case 0x07:
+    case 0x0A:
+        return detail::decode_codes(d);
+    case 0x06:
+        return detail::decode_monitors(d);
+    case 0x08:
+        return detail::decode_controls(d);
+    case 0x09:
+        return detail::decode_vehicle_information(d);
     default:
         return d.problem(ProblemCode::unknown_service, header.service);
     }

@@ -69,6 +69,8 @@ enum class Unit : std::uint8_t {
     mole_kilogram,
     milligram_metre3, ///< concentration in a gas
     ampere_hour,
+    square_millimetre,
+    microampere,
     last_
 };
 

@@ -19,7 +19,8 @@ TELLTALE_API const Row* pid(std::uint8_t id) noexcept;
 TELLTALE_API std::span<const Row> info_types() noexcept;
 TELLTALE_API const Row* info_type(std::uint8_t id) noexcept;
 
-/// A unit and scaling identifier of service 06 on CAN (SAE J1979-DA, annex E).
+/// A unit and scaling identifier of service 06 on CAN (SAE J1979-DA, annex E):
+/// value = (raw - zero) * scale, raw being two bytes.
 struct Scaling {
     std::uint8_t id;
     bool is_signed;
@@ -28,6 +29,12 @@ struct Scaling {
     const char* name;
     Evidence evidence = Evidence::memory;
     const char* unsure = nullptr;
+    std::uint16_t zero = 0; ///< the raw value that stands for `scale.offset`
+
+    /// The value of two raw bytes in `unit`.
+    constexpr double apply(std::uint16_t raw) const {
+        return scale.apply((is_signed ? static_cast<std::int16_t>(raw) : std::int32_t{raw}) - zero);
+    }
 };
 TELLTALE_API std::span<const Scaling> scalings() noexcept;
 TELLTALE_API const Scaling* scaling(std::uint8_t id) noexcept;

@@ -24,6 +24,11 @@ struct Header {
     Kind kind = Kind::request;
     std::uint8_t service = 0;       ///< the service asked for: 01 for 01, 41 and 7F 01
     std::uint8_t negative_code = 0; ///< of a negative response
+    /// The message has the form of the lines before CAN (ISO 9141-2, ISO 14230-4, SAE J1850): code
+    /// lists without a count and padded with 0000, service 06 with a limit type and component, and
+    /// service 09 in numbered parts, which are handed over joined: `49 InfoType 01` and then the
+    /// data bytes of all parts, without their numbers. `read_header` leaves it false.
+    bool pre_can = false;
     /// Response-pending (78): the ECU is at work, the answer is still to come.
     bool pending() const { return kind == Kind::negative && negative_code == 0x78; }
 };
