@@ -1,0 +1,63 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "output.hpp"
+#include "telltale/base/result.hpp"
+#include "telltale/dump/reader.hpp"
+#include "telltale/message/stream.hpp"
+
+namespace CLI {
+class App;
+}
+
+namespace telltale::program {
+
+/// What a user says about the dumps to read, as every command that reads dumps takes it.
+struct InputOptions {
+    std::vector<std::string> files; ///< none: standard input
+    std::vector<std::string> ids;   ///< more diagnostic identifiers
+    std::string addressing;
+    std::string format;
+};
+/// Adds FILE…, --ids, --addressing and --format to a command. `options` must outlive the parsing.
+void add_input_options(CLI::App& command, InputOptions& options);
+/// The same without FILE…, for a command that names its files itself.
+void add_dump_options(CLI::App& command, InputOptions& options);
+
+/// The options, read.
+struct InputSettings {
+    std::vector<std::string> files;
+    message::StreamOptions stream{};
+    dump::Format format = dump::Format::unknown;
+};
+/// Errors: `bad_argument` with a sentence for the user.
+Result<InputSettings> read_input_options(const InputOptions& options);
+
+/// Adds identifiers written as `6F1`, `700-70F`, `18DB33F1` or `18DAxxF1` (x: any digit) to a
+/// filter. Errors: `bad_argument`.
+Result<int> add_identifiers(CanFilter& filter, std::string_view text);
+
+/// Listens to one dump.
+class DumpListener : public message::Listener {
+  public:
+    /// Before the first record. The reader lives until `closed`.
+    virtual void opened(const dump::Reader& /*reader*/) {}
+    /// A comment of the dump.
+    virtual void comment(std::string_view /*text*/, Time /*time*/) {}
+    /// False: read no further.
+    virtual bool goes_on() { return true; }
+    /// After the last record.
+    virtual void closed() {}
+};
+
+/// Reads one dump to its end. What the user needs to know of it goes to standard error. Returns
+/// false when it could not be read at all. `output` is written out before waiting for more input,
+/// so that a live dump shows at once.
+bool read_dump(const std::string& file, const InputSettings& settings, Output& output,
+               DumpListener& listener);
+
+} // namespace telltale::program

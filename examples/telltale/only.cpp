@@ -1,0 +1,146 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "only.hpp"
+
+#include <algorithm>
+
+#include "telltale/base/hex.hpp"
+#include "telltale/catalogue/catalogue.hpp"
+
+namespace telltale::program {
+
+namespace {
+
+constexpr std::uint8_t by_data_id = 0x22;
+// SAE J1979-2: the data identifiers F400 to F4FF are the PIDs, F800 to F8FF the InfoTypes.
+constexpr std::uint16_t pid_block = 0xF400;
+constexpr std::uint16_t info_type_block = 0xF800;
+
+bool read_hex(std::string_view text, std::size_t digits, std::uint16_t& value) {
+    if (text.size() != digits)
+        return false;
+    value = 0;
+    for (const char c : text) {
+        if (hex_digit(c) == 0xFF)
+            return false;
+        value = static_cast<std::uint16_t>(value << 4 | hex_digit(c));
+    }
+    return true;
+}
+
+bool same_letters(std::string_view a, std::string_view b) {
+    const auto upper = [](char c) { return c >= 'a' && c <= 'z' ? static_cast<char>(c - 32) : c; };
+    return std::equal(a.begin(), a.end(), b.begin(), b.end(),
+                      [&](char x, char y) { return upper(x) == upper(y); });
+}
+
+} // namespace
+
+Result<Only> Only::read(const std::vector<std::string>& texts) {
+    Only only;
+    for (const auto& text : texts) {
+        only.everything_ = false;
+        if (!only.add(text))
+            return fail(ErrorCode::bad_argument,
+                        "--only: '" + text +
+                            "' is no identifier and no short name; write a PID in hex (0C), an "
+                            "identifier of another service (09:02), a service (03:), or a short "
+                            "name as `telltale catalogue` lists it (RPM)");
+    }
+    return only;
+}
+
+bool Only::add(std::string_view text) {
+    std::uint16_t service = 0;
+    std::uint16_t id = 0;
+    if (text.size() >= 3 && text[2] == ':') {
+        if (!read_hex(text.substr(0, 2), 2, service) || service >= services)
+            return false;
+        const auto rest = text.substr(3);
+        some_.set(service);
+        if (rest.empty()) {
+            whole_.set(service);
+            return true;
+        }
+        if (service == by_data_id) {
+            if (!read_hex(rest, 4, id))
+                return false;
+            data_ids_.push_back(id);
+            return true;
+        }
+        if (service >= ids_.size() || !read_hex(rest, 2, id))
+            return false;
+        ids_[service].set(id);
+        first_bytes_[service].set(id);
+        return true;
+    }
+    if (read_hex(text, 2, id)) {
+        some_.set(1).set(by_data_id);
+        ids_[1].set(id);
+        first_bytes_[1].set(id);
+        data_ids_.push_back(static_cast<std::uint16_t>(pid_block | id));
+        return true;
+    }
+    // A short name goes first: a name may look like a data identifier.
+    if (add_key(text))
+        return true;
+    if (!read_hex(text, 4, id))
+        return false;
+    some_.set(by_data_id);
+    data_ids_.push_back(id);
+    return true;
+}
+
+bool Only::add_key(std::string_view key) {
+    bool found = false;
+    const auto add_rows = [&](std::span<const catalogue::Row> rows, std::uint8_t service,
+                              std::uint16_t block) {
+        for (const auto& row : rows)
+            for (std::size_t i = 0; i < row.fields.size(); ++i) {
+                const std::string_view known = row.fields[i].key;
+                if (known.empty() || !same_letters(known, key))
+                    continue;
+                found = true;
+                some_.set(service).set(by_data_id);
+                first_bytes_[service].set(row.id & 0xFFU);
+                const auto index = static_cast<std::uint8_t>(i);
+                fields_.push_back({service, index, row.id});
+                fields_.push_back(
+                    {by_data_id, index, static_cast<std::uint16_t>(block | row.id)});
+            }
+    };
+    add_rows(catalogue::pids(), 1, pid_block);
+    add_rows(catalogue::info_types(), 9, info_type_block);
+    return found;
+}
+
+bool Only::may_hold(const message::Said& said) const {
+    const auto service = said.header.service;
+    if (service >= services || !some_[service])
+        return false;
+    if (whole_[service] || said.header.kind == message::Kind::negative)
+        return true;
+    const auto bytes = said.bytes.subspan(said.bytes.empty() ? 0 : 1);
+    if (service < first_bytes_.size()) {
+        const auto& wanted = first_bytes_[service];
+        return std::any_of(bytes.begin(), bytes.end(),
+                           [&](std::uint8_t byte) { return wanted[byte]; });
+    }
+    return true;
+}
+
+bool Only::named(std::uint8_t service, const message::Value& value) const {
+    if (service >= services)
+        return false;
+    if (whole_[service])
+        return true;
+    if (service < ids_.size() && value.id < 256 && ids_[service][value.id])
+        return true;
+    if (service == by_data_id &&
+        std::find(data_ids_.begin(), data_ids_.end(), value.id) != data_ids_.end())
+        return true;
+    return std::any_of(fields_.begin(), fields_.end(), [&](const Field& field) {
+        return field.service == service && field.id == value.id && field.index == value.index;
+    });
+}
+
+} // namespace telltale::program

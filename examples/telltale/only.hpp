@@ -1,0 +1,59 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <array>
+#include <bitset>
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "telltale/base/result.hpp"
+#include "telltale/message/stream.hpp"
+
+namespace telltale::program {
+
+/// Which values a user wants to see: all, or those that `--only` names.
+class Only {
+  public:
+    /// Each text is an identifier in hex (`0C`: PID 0C of service 01; `09:02`: InfoType 02 of
+    /// service 09; `F40C`: a data identifier of service 22), a whole service (`03:`), or a short
+    /// name of SAE J1979 (`RPM`). Errors: `bad_argument`.
+    static Result<Only> read(const std::vector<std::string>& texts);
+
+    bool everything() const { return everything_; }
+
+    /// False when no value of this message is wanted: it need not be decoded. Costs a look at its
+    /// bytes.
+    bool wants(const message::Said& said) const {
+        return everything_ || may_hold(said);
+    }
+    bool wants(const message::Said& said, const message::Value& value) const {
+        return everything_ || named(said.header.service, value);
+    }
+    bool wants_service(std::uint8_t service) const {
+        return everything_ || (service < services && whole_[service]);
+    }
+
+  private:
+    static constexpr std::size_t services = 64;
+    struct Field {
+        std::uint8_t service;
+        std::uint8_t index;
+        std::uint16_t id;
+    };
+
+    bool add(std::string_view text);
+    bool add_key(std::string_view key);
+    bool may_hold(const message::Said& said) const;
+    bool named(std::uint8_t service, const message::Value& value) const;
+
+    bool everything_ = true;
+    std::bitset<services> whole_;                     ///< every value of the service
+    std::bitset<services> some_;                      ///< some values of the service
+    std::array<std::bitset<256>, 11> first_bytes_{};  ///< what a message must hold, by service
+    std::array<std::bitset<256>, 11> ids_{};          ///< whole identifiers wanted, by service
+    std::vector<std::uint16_t> data_ids_;             ///< of service 22
+    std::vector<Field> fields_;                       ///< single fields
+};
+
+} // namespace telltale::program

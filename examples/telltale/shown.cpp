@@ -1,0 +1,103 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "shown.hpp"
+
+#include <array>
+#include <charconv>
+#include <cmath>
+#include <cstdint>
+
+#include "telltale/base/hex.hpp"
+#include "telltale/base/number.hpp"
+
+namespace telltale::program {
+
+namespace {
+
+/// UCUM codes of the units that US readers want, by the text that base gives them.
+constexpr std::array<std::array<std::string_view, 2>, 12> us_codes = {{
+    {"°F", "[degF]"},
+    {"degF", "[degF]"},
+    {"psi", "[psi]"},
+    {"inHg", "[in_i'Hg]"},
+    {"inH2O", "[in_i'H2O]"},
+    {"mph", "[mi_i]/h"},
+    {"mi", "[mi_i]"},
+    {"miles", "[mi_i]"},
+    {"gal", "[gal_us]"},
+    {"gal/h", "[gal_us]/h"},
+    {"lb/min", "[lb_av]/min"},
+    {"lb-ft", "[ft_i].[lbf_av]"},
+}};
+
+/// Decimals that show a step without inventing digits, as Scale::decimals does.
+unsigned decimals_for(double step) {
+    unsigned places = 0;
+    for (double scaled = std::fabs(step); scaled < 0.9999999 && places < 6; scaled *= 10)
+        ++places;
+    return places;
+}
+
+} // namespace
+
+Shown shown(Unit unit, double step, unsigned decimals, UnitSystem system) {
+    const auto& about = info(unit);
+    Shown how;
+    how.decimals = decimals;
+    how.text = about.text;
+    how.ucum = about.ucum;
+    if (system == UnitSystem::si || about.us_text.empty())
+        return how;
+    how.converted = true;
+    how.factor = about.us_factor;
+    how.offset = about.us_offset;
+    how.text = how.ucum = about.us_text;
+    for (const auto& [text, code] : us_codes)
+        if (text == about.us_text)
+            how.ucum = code;
+    if (step != 0)
+        how.decimals = decimals_for(step * about.us_factor);
+    return how;
+}
+
+void append_exact(std::string& out, double number, bool converted) {
+    if (!std::isfinite(number)) {
+        out += "null";
+        return;
+    }
+    std::array<char, 40> text;
+    const auto end = text.data() + text.size();
+    if (converted) {
+        const auto result =
+            std::to_chars(text.data(), end, number, std::chars_format::scientific, 11);
+        std::from_chars(text.data(), result.ptr, number);
+    }
+    if (number == 0)
+        number = 0; // never "-0"
+    // Most scalings have few decimals: four of them as an integer are several times as fast.
+    if (std::fabs(number) < 1e11) {
+        const double scaled = number * 1e4;
+        const auto whole = static_cast<std::int64_t>(scaled < 0 ? scaled - 0.5 : scaled + 0.5);
+        if (static_cast<double>(whole) / 1e4 == number) {
+            const auto magnitude = static_cast<std::uint64_t>(whole < 0 ? -whole : whole);
+            if (whole < 0)
+                out.push_back('-');
+            append_integer(out, magnitude / 10'000);
+            if (auto rest = static_cast<unsigned>(magnitude % 10'000); rest != 0) {
+                out.push_back('.');
+                for (unsigned unit = 1000; rest != 0; unit /= 10) {
+                    out.push_back(static_cast<char>('0' + rest / unit));
+                    rest %= unit;
+                }
+            }
+            return;
+        }
+    }
+    const auto result = std::to_chars(text.data(), end, number);
+    out.append(text.data(), result.ptr);
+}
+
+void append_id(std::string& out, std::uint16_t id) {
+    append_hex(out, id, id < 256 ? 2 : 4);
+}
+
+} // namespace telltale::program
