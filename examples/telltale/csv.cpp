@@ -103,7 +103,7 @@ class Csv final : public Printer {
         out() += ",,,";
         const auto place = place_of(problem, about);
         std::string text = describe(problem);
-        text += place.line == 0 ? " (offset " : " (line ");
+        text += place.line == 0 ? " (offset " : " (line ";
         append_integer(text, place.line == 0 ? place.offset : place.line);
         text += ')';
         append_csv(out(), text);

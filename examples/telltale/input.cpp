@@ -91,7 +91,8 @@ Result<int> add_identifiers(CanFilter& filter, std::string_view text) {
         std::uint32_t last_mask = 0;
         if (!read_pattern(text.substr(0, dash), value, mask) ||
             !read_pattern(text.substr(dash + 1), last, last_mask) || dash != 3 ||
-            text.size() != 7 || last < value || last > CanId::max_standard || text.find_first_of("xX") != std::string_view::npos)
+            text.size() != 7 || last < value || last > CanId::max_standard ||
+            text.find_first_of("xX") != std::string_view::npos)
             return bad_identifier(text);
         for (std::uint32_t id = value; id <= last; ++id)
             filter.add_standard(id);

@@ -104,8 +104,7 @@ bool Only::add_key(std::string_view key) {
                 first_bytes_[service].set(row.id & 0xFFU);
                 const auto index = static_cast<std::uint8_t>(i);
                 fields_.push_back({service, index, row.id});
-                fields_.push_back(
-                    {by_data_id, index, static_cast<std::uint16_t>(block | row.id)});
+                fields_.push_back({by_data_id, index, static_cast<std::uint16_t>(block | row.id)});
             }
     };
     add_rows(catalogue::pids(), 1, pid_block);

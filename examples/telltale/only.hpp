@@ -24,9 +24,7 @@ class Only {
 
     /// False when no value of this message is wanted: it need not be decoded. Costs a look at its
     /// bytes.
-    bool wants(const message::Said& said) const {
-        return everything_ || may_hold(said);
-    }
+    bool wants(const message::Said& said) const { return everything_ || may_hold(said); }
     bool wants(const message::Said& said, const message::Value& value) const {
         return everything_ || named(said.header.service, value);
     }
@@ -48,12 +46,12 @@ class Only {
     bool named(std::uint8_t service, const message::Value& value) const;
 
     bool everything_ = true;
-    std::bitset<services> whole_;                     ///< every value of the service
-    std::bitset<services> some_;                      ///< some values of the service
-    std::array<std::bitset<256>, 11> first_bytes_{};  ///< what a message must hold, by service
-    std::array<std::bitset<256>, 11> ids_{};          ///< whole identifiers wanted, by service
-    std::vector<std::uint16_t> data_ids_;             ///< of service 22
-    std::vector<Field> fields_;                       ///< single fields
+    std::bitset<services> whole_;                    ///< every value of the service
+    std::bitset<services> some_;                     ///< some values of the service
+    std::array<std::bitset<256>, 11> first_bytes_{}; ///< what a message must hold, by service
+    std::array<std::bitset<256>, 11> ids_{};         ///< whole identifiers wanted, by service
+    std::vector<std::uint16_t> data_ids_;            ///< of service 22
+    std::vector<Field> fields_;                      ///< single fields
 };
 
 } // namespace telltale::program

@@ -14,19 +14,24 @@ namespace telltale::program {
 namespace {
 
 /// UCUM codes of the units that US readers want, by the text that base gives them.
-constexpr std::array<std::array<std::string_view, 2>, 12> us_codes = {{
+constexpr std::array<std::array<std::string_view, 2>, 17> us_codes = {{
     {"°F", "[degF]"},
-    {"degF", "[degF]"},
     {"psi", "[psi]"},
     {"inHg", "[in_i'Hg]"},
     {"inH2O", "[in_i'H2O]"},
     {"mph", "[mi_i]/h"},
     {"mi", "[mi_i]"},
-    {"miles", "[mi_i]"},
-    {"gal", "[gal_us]"},
-    {"gal/h", "[gal_us]/h"},
     {"lb/min", "[lb_av]/min"},
-    {"lb-ft", "[ft_i].[lbf_av]"},
+    {"lb/h", "[lb_av]/h"},
+    {"gal/h", "[gal_us]/h"},
+    {"gal", "[gal_us]"},
+    {"lb", "[lb_av]"},
+    {"lbf·ft", "[lbf_av].[ft_i]"},
+    {"ft/s²", "[ft_i]/s2"},
+    {"in", "[in_i]"},
+    {"psi/s", "[psi]/s"},
+    {"inH2O/s", "[in_i'H2O]/s"},
+    {"lb/s", "[lb_av]/s"},
 }};
 
 /// Decimals that show a step without inventing digits, as Scale::decimals does.
@@ -44,7 +49,7 @@ Shown shown(Unit unit, double step, unsigned decimals, UnitSystem system) {
     Shown how;
     how.decimals = decimals;
     how.text = about.text;
-    how.ucum = about.ucum;
+    how.ucum = about.ucum.empty() ? std::string_view("1") : about.ucum;
     if (system == UnitSystem::si || about.us_text.empty())
         return how;
     how.converted = true;

@@ -1,0 +1,88 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <memory>
+
+#include <CLI/App.hpp>
+#include <CLI/Validators.hpp>
+
+#include "command.hpp"
+#include "input.hpp"
+#include "printer.hpp"
+
+namespace telltale::program {
+
+namespace {
+
+struct Options {
+    InputOptions input;
+    std::string as = "text";
+    std::string units = "si";
+    std::vector<std::string> only;
+    bool bytes = false;
+};
+
+int decode(const Options& options) {
+    auto settings = read_input_options(options.input);
+    if (!settings) {
+        say(settings.error().detail);
+        return status_wrong;
+    }
+    auto only = Only::read(options.only);
+    if (!only) {
+        say(only.error().detail);
+        return status_wrong;
+    }
+    Printer::Options how;
+    how.only = std::move(*only);
+    how.units = options.units == "us" ? UnitSystem::us : UnitSystem::si;
+    how.several = settings->files.size() > 1;
+    how.bytes = options.bytes;
+
+    Output output;
+    const auto printer = options.as == "jsonl" ? make_jsonl_printer(output, std::move(how))
+                         : options.as == "csv" ? make_csv_printer(output, std::move(how))
+                                               : make_text_printer(output, std::move(how));
+    int status = status_done;
+    printer->start();
+    for (const auto& file : settings->files) {
+        printer->file(file);
+        if (!read_dump(file, *settings, output, *printer))
+            status = status_wrong;
+        if (!output.open())
+            break;
+    }
+    return output.finish(status);
+}
+
+} // namespace
+
+void add_decode(CLI::App& app, Run& run) {
+    const auto options = std::make_shared<Options>();
+    auto* command = app.add_subcommand("decode", "Show what a vehicle said, message by message");
+    add_input_options(*command, options->input);
+    command
+        ->add_option("--as", options->as,
+                     "text, jsonl (an object a message) or csv (a row a value)")
+        ->check(CLI::IsMember({"text", "jsonl", "csv"}))
+        ->type_name("FORM")
+        ->capture_default_str();
+    command
+        ->add_option("--only", options->only,
+                     "Only these values: a PID (0C), an identifier of another service (09:02), a "
+                     "service (03:), or a short name (RPM)")
+        ->delimiter(',')
+        ->type_name("ID,...")
+        ->allow_extra_args(false);
+    command->add_option("--units", options->units, "si or us")
+        ->check(CLI::IsMember({"si", "us"}))
+        ->type_name("SYSTEM")
+        ->capture_default_str();
+    command->add_flag("--bytes", options->bytes, "With text: the bytes of each message as well");
+    command->footer("Problems in the input are shown in their place and do not change the exit "
+                    "status.\n\nExamples:\n"
+                    "  telltale decode drive.pcapng\n"
+                    "  telltale decode drive.log --as csv --only RPM,05 --units us > rpm.csv\n"
+                    "  telltale decode - --as jsonl < drive.log");
+    command->callback([options, &run] { run = [options] { return decode(*options); }; });
+}
+
+} // namespace telltale::program
