@@ -1,0 +1,719 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "telltale/vehicle/picture.hpp"
+
+#include <algorithm>
+#include <tuple>
+
+#include "telltale/catalogue/catalogue.hpp"
+
+namespace telltale::vehicle {
+
+using message::Dtc;
+using message::Kind;
+using message::Said;
+using message::Value;
+using message::ValueKind;
+
+namespace {
+
+// SAE J1979-2: the data identifiers F400 to F4FF are the PIDs, F800 to F8FF the InfoTypes.
+constexpr std::uint8_t by_data_id = 0x22;
+constexpr std::uint16_t pid_block = 0xF400;
+constexpr std::uint16_t info_type_block = 0xF800;
+
+// ISO 15765-4: P2CAN, in which an ECU answers. What was asked later than that before the end of
+// the dump need not have been answered in it.
+constexpr Time answer_due = 50 * nanoseconds_a_millisecond;
+
+/// A PID of service 01, or its data identifier; empty for anything else.
+std::optional<std::uint8_t> pid_of(std::uint8_t service, std::uint16_t id) {
+    if (service == 0x01 || (service == by_data_id && (id & 0xFF00U) == pid_block))
+        return static_cast<std::uint8_t>(id);
+    return std::nullopt;
+}
+
+std::optional<std::uint8_t> info_type_of(std::uint8_t service, std::uint16_t id) {
+    if (service == 0x09 || (service == by_data_id && (id & 0xFF00U) == info_type_block))
+        return static_cast<std::uint8_t>(id);
+    return std::nullopt;
+}
+
+bool has_ids(std::uint8_t service) {
+    switch (service) {
+    case 0x01:
+    case 0x02:
+    case 0x05:
+    case 0x06:
+    case 0x08:
+    case 0x09:
+    case by_data_id:
+        return true;
+    default:
+        return false;
+    }
+}
+
+/// The name of a monitor without the words that PID 41 adds.
+std::string_view monitor_name(std::string_view name) {
+    const auto comma = name.find(", this driving cycle");
+    return name.substr(0, comma);
+}
+
+} // namespace
+
+double Signal::rate() const {
+    if (count < 2 || first_time == no_time || last_time <= first_time)
+        return 0;
+    return static_cast<double>(count - 1) * static_cast<double>(nanoseconds_a_second) /
+           static_cast<double>(last_time - first_time);
+}
+
+std::size_t Readiness::incomplete() const {
+    return static_cast<std::size_t>(
+        std::count_if(monitors.begin(), monitors.end(),
+                      [](const auto& monitor) { return !monitor.second.complete; }));
+}
+
+std::vector<std::string> Ecu::texts(std::uint8_t info_type) const {
+    std::vector<std::string> all;
+    if (const auto found = information.find(info_type); found != information.end())
+        for (const auto& reading : found->second)
+            if (!reading.is_number)
+                all.push_back(reading.text);
+    return all;
+}
+
+std::string Ecu::vin() const {
+    const auto all = texts(0x02);
+    return all.empty() ? std::string() : all.front();
+}
+
+const Signal* Ecu::pid(std::uint8_t id, std::uint8_t index) const {
+    auto found = signals.find({0x01, id, index});
+    if (found == signals.end())
+        found = signals.find({by_data_id, static_cast<std::uint16_t>(pid_block | id), index});
+    return found == signals.end() ? nullptr : &found->second;
+}
+
+class Picture::Impl {
+  public:
+    explicit Impl(const Limits& limits) : limits_(limits) {
+        codes_.reserve(limits.codes);
+        read_.reserve(64);
+    }
+
+    // --- one message -------------------------------------------------------------------------
+
+    bool begin(const Said& said) {
+        ++messages_;
+        damaged_ = false;
+        see(said.time);
+        see(said.end_time);
+        if (said.header.kind == Kind::request) {
+            ecu_ = nullptr;
+            request(said);
+            return said.header.service == 0x01 || said.header.service == by_data_id;
+        }
+        ++conversation_.responses;
+        ecu_ = ecu_of(said);
+        answer(said);
+        if (ecu_ == nullptr)
+            return false;
+        ++ecu_->messages;
+        if (said.time != no_time) {
+            if (ecu_->first_time == no_time)
+                ecu_->first_time = said.time;
+            ecu_->last_time = said.time;
+        }
+        if (said.header.kind == Kind::negative)
+            return false;
+        codes_.clear();
+        codes_left_out_ = 0;
+        read_.clear();
+        return true;
+    }
+
+    void value(const Said& said, const Value& value) {
+        const auto service = said.header.service;
+        if (said.header.kind == Kind::request) {
+            asked(said, value);
+            return;
+        }
+        if (ecu_ == nullptr)
+            return;
+        if (value.kind == ValueKind::test)
+            test(said, value);
+        else if (service == 0x02 || value.frame)
+            freeze(said, value);
+        else if (const auto pid = pid_of(service, value.id))
+            current(said, value, *pid);
+        else if (info_type_of(service, value.id))
+            inform(said, value);
+        else if (service == by_data_id)
+            signal(said, value);
+    }
+
+    void dtc(Dtc code) {
+        if (codes_.size() < limits_.codes)
+            codes_.push_back(code);
+        else
+            ++codes_left_out_;
+    }
+
+    void message_problem(const Problem& problem) {
+        damaged_ = true;
+        count(problem);
+        if (ecu_ != nullptr)
+            ++ecu_->problems;
+    }
+
+    void end(const Said& said) {
+        if (ecu_ == nullptr || said.header.kind != Kind::response)
+            return;
+        switch (said.header.service) {
+        case 0x03:
+            take(ecu_->stored, said);
+            break;
+        case 0x07:
+            take(ecu_->pending, said);
+            break;
+        case 0x0A:
+            take(ecu_->permanent, said);
+            break;
+        case 0x04:
+            ++ecu_->clears;
+            ecu_->cleared_time = said.time;
+            break;
+        default:
+            commit_information();
+        }
+    }
+
+    void problem(const Problem& problem, const Said& about) {
+        count(problem);
+        see(problem.time);
+        if (!about.has_id || role_of(about.id) == Role::tester)
+            return;
+        if (Ecu* ecu = existing(about); ecu != nullptr)
+            ++ecu->problems;
+    }
+
+    void finish() {
+        for (auto& asked : open_)
+            close(asked, true);
+        open_ = {};
+    }
+
+    std::map<std::tuple<std::uint16_t, bool, CanId>, Ecu> ecus_;
+    Conversation conversation_;
+    NotKept not_kept_;
+    Time first_time_ = no_time;
+    Time last_time_ = no_time;
+    std::uint64_t messages_ = 0;
+
+  private:
+    using Key = std::tuple<std::uint16_t, bool, CanId>;
+
+    static Key key_of(const Said& said) {
+        return {said.has_line ? said.line : std::uint16_t{0}, said.has_id,
+                said.has_id ? said.id : CanId{}};
+    }
+
+    void see(Time time) {
+        if (time == no_time)
+            return;
+        first_time_ = first_time_ == no_time ? time : std::min(first_time_, time);
+        last_time_ = last_time_ == no_time ? time : std::max(last_time_, time);
+    }
+
+    void count(const Problem& problem) {
+        ++conversation_.problem_count;
+        ++conversation_.problems[static_cast<std::size_t>(problem.code)];
+    }
+
+    std::string kept(std::string_view text) const {
+        return std::string(text.substr(0, limits_.text));
+    }
+
+    Ecu* existing(const Said& said) {
+        const auto key = key_of(said);
+        if (latest_ != nullptr && latest_key_ == key)
+            return latest_;
+        const auto found = ecus_.find(key);
+        if (found == ecus_.end())
+            return nullptr;
+        latest_key_ = key;
+        return latest_ = &found->second;
+    }
+
+    Ecu* ecu_of(const Said& said) {
+        if (Ecu* known = existing(said); known != nullptr)
+            return known;
+        if (ecus_.size() >= limits_.ecus) {
+            ++not_kept_.ecus;
+            return nullptr;
+        }
+        Ecu& ecu = ecus_[key_of(said)];
+        ecu.has_id = said.has_id;
+        ecu.id = said.id;
+        ecu.has_line = said.has_line;
+        ecu.line = said.line;
+        ecu.asked |= asked_of_all_;
+        return &ecu;
+    }
+
+    // --- what was asked, and who answered ----------------------------------------------------
+
+    struct Asked {
+        bool used = false;
+        bool answered = false;
+        bool has_id = false;
+        bool functional = false;
+        std::uint16_t line = 0;
+        CanId id;
+        CanId partner;
+        std::uint8_t service = 0;
+        std::uint16_t first_id = 0; ///< PID and so on, or data identifier
+        std::bitset<256> ids;       ///< of the bytes behind the service
+        Time time = no_time;        ///< of its last frame
+    };
+
+    void request(const Said& said) {
+        ++conversation_.requests;
+        Asked& asked = open_[next_open_];
+        next_open_ = (next_open_ + 1) % open_.size();
+        close(asked, false);
+        asked = {};
+        asked.used = true;
+        asked.has_id = said.has_id;
+        asked.functional = !said.has_id || is_functional(said.id);
+        asked.line = said.line;
+        asked.id = said.id;
+        asked.partner = partner_of(said.id);
+        asked.service = said.header.service;
+        asked.time = said.end_time != no_time ? said.end_time : said.time;
+        const Bytes ids = said.bytes.subspan(std::min<std::size_t>(1, said.bytes.size()));
+        if (has_ids(asked.service) && !ids.empty())
+            asked.first_id = asked.service == by_data_id && ids.size() >= 2
+                                 ? static_cast<std::uint16_t>(big_endian(ids, 0, 2))
+                                 : ids[0];
+        else
+            asked.first_id = no_first_id;
+        for (const auto id : ids.first(std::min<std::size_t>(ids.size(), 32)))
+            asked.ids.set(id);
+    }
+
+    void asked(const Said& said, const Value& value) {
+        const auto pid = pid_of(said.header.service, value.id);
+        if (!pid)
+            return;
+        if (!said.has_id || is_functional(said.id)) {
+            asked_of_all_.set(*pid);
+            for (auto& [key, ecu] : ecus_)
+                ecu.asked.set(*pid);
+            return;
+        }
+        Said partner = said;
+        partner.id = partner_of(said.id);
+        if (Ecu* ecu = existing(partner); ecu != nullptr)
+            ecu->asked.set(*pid);
+    }
+
+    static bool fits(const Asked& asked, const Said& said) {
+        if (!asked.used || asked.service != said.header.service || asked.has_id != said.has_id ||
+            asked.line != said.line)
+            return false;
+        if (!asked.functional && asked.partner != said.id && role_of(said.id) != Role::unknown)
+            return false;
+        if (said.header.kind == Kind::negative || !has_ids(asked.service) || said.bytes.size() < 2)
+            return true;
+        return asked.ids[said.bytes[1]];
+    }
+
+    void answer(const Said& said) {
+        if (said.header.kind == Kind::negative) {
+            if (said.header.pending())
+                ++conversation_.pending;
+            else
+                ++conversation_.refused;
+            if (ecu_ != nullptr) {
+                if (said.header.pending())
+                    ++ecu_->pending_responses;
+                else
+                    ++ecu_->refusals[{said.header.service, said.header.negative_code}];
+            }
+        }
+        if (said.header.pending() || conversation_.requests == 0)
+            return;
+        for (std::size_t back = 1; back <= open_.size(); ++back) {
+            Asked& asked = open_[(next_open_ + open_.size() - back) % open_.size()];
+            if (!fits(asked, said))
+                continue;
+            asked.answered = true;
+            if (ecu_ != nullptr && asked.time != no_time && said.time != no_time &&
+                said.time >= asked.time)
+                ecu_->delays.add(said.time - asked.time);
+            return;
+        }
+        ++conversation_.unexpected;
+    }
+
+    void close(Asked& asked, bool at_end) {
+        if (!asked.used || asked.answered)
+            return;
+        if (at_end && asked.time != no_time && last_time_ != no_time &&
+            last_time_ - asked.time < answer_due) {
+            ++conversation_.open_at_end;
+            return;
+        }
+        ++conversation_.unanswered;
+        const std::uint32_t key = std::uint32_t{asked.service} << 16 | asked.first_id;
+        auto& by = conversation_.unanswered_by;
+        if (const auto found = by.find(key); found != by.end())
+            ++found->second;
+        else if (by.size() < max_unanswered_kinds)
+            by[key] = 1;
+    }
+
+    // --- values ------------------------------------------------------------------------------
+
+    void current(const Said& said, const Value& value, std::uint8_t pid) {
+        ecu_->answered.set(pid);
+        const auto* field = value.field;
+        if (field == nullptr || field->kind == catalogue::Kind::bitmap || pid % 0x20 == 0) {
+            support(value, pid);
+            return;
+        }
+        if (pid == 0x01 || pid == 0x41)
+            monitor(said, value, pid == 0x01 ? ecu_->since_clear : ecu_->this_cycle);
+        else
+            signal(said, value);
+    }
+
+    void support(const Value& value, std::uint8_t pid) {
+        if (pid % 0x20 != 0)
+            return;
+        const auto bits = static_cast<std::uint32_t>(value.raw);
+        for (unsigned i = 0; i < 32 && pid + i + 1 < 256; ++i)
+            ecu_->supported.set(pid + i + 1, (bits >> (31 - i) & 1) != 0);
+        ecu_->supported.set(pid);
+    }
+
+    /// PIDs 01 and 41: the lamp and the count (byte A), the kind of ignition (B3), and monitors,
+    /// which are the fields with a support bit.
+    void monitor(const Said& said, const Value& value, Readiness& readiness) {
+        readiness.heard = true;
+        const auto& field = *value.field;
+        if (field.present.byte >= 0) {
+            const auto key = static_cast<std::uint16_t>(
+                field.at << 8 | field.bit << 1 | (field.when.bit.byte >= 0 && field.when.set));
+            auto& monitor = readiness.monitors[key];
+            const bool complete = value.raw == 0;
+            if (monitor.name.empty())
+                monitor.name = kept(monitor_name(value.name));
+            else if (complete && !monitor.complete)
+                monitor.completed_at = said.time;
+            monitor.complete = complete;
+            monitor.time = said.time;
+        } else if (field.at == 0 && field.bits == 1) {
+            const bool on = value.raw != 0;
+            if (!ecu_->mil || *ecu_->mil != on) {
+                ecu_->mil_changes += ecu_->mil ? 1 : 0;
+                ecu_->mil_time = said.time;
+            }
+            ecu_->mil = on;
+        } else if (field.at == 0) {
+            ecu_->code_count = static_cast<unsigned>(value.raw);
+        } else {
+            readiness.ignition = kept(value.text);
+        }
+    }
+
+    void signal(const Said& said, const Value& value) {
+        const SignalKey key{said.header.service, value.id, value.index};
+        auto found = ecu_->signals.find(key);
+        if (found == ecu_->signals.end()) {
+            if (signals_ >= limits_.signals) {
+                ++not_kept_.signals;
+                return;
+            }
+            ++signals_;
+            found = ecu_->signals.emplace(key, Signal{}).first;
+            begin_signal(found->second, said, value);
+        }
+        Signal& signal = found->second;
+        if (said.time != no_time) {
+            if (signal.first_time == no_time)
+                signal.first_time = said.time;
+            signal.last_time = said.time;
+        }
+        if (signal.note != value.note)
+            signal.note = kept(value.note);
+        if (value.kind == ValueKind::text) {
+            const auto text = value.text.substr(0, limits_.text);
+            if (signal.count != 0 && signal.text != text)
+                ++signal.changes;
+            if (signal.text != text)
+                signal.text = text;
+            ++signal.count;
+            return;
+        }
+        add_number(signal, value);
+    }
+
+    void begin_signal(Signal& signal, const Said&, const Value& value) {
+        signal.name = kept(value.name);
+        signal.key = kept(value.key);
+        signal.is_number = value.kind == ValueKind::number;
+        signal.min = signal.max = signal.first = value.number;
+    }
+
+    static void add_number(Signal& signal, const Value& value) {
+        signal.unit = value.unit;
+        signal.step = value.step;
+        signal.decimals = value.decimals;
+        ++signal.count;
+        signal.last = value.number;
+        signal.min = std::min(signal.min, value.number);
+        signal.max = std::max(signal.max, value.number);
+        signal.mean += (value.number - signal.mean) / static_cast<double>(signal.count);
+        if (const auto* field = value.field; field != nullptr && field->width() <= 32) {
+            const std::int64_t span = std::int64_t{1} << field->width();
+            const std::int64_t low = field->is_signed ? -span / 2 : 0;
+            signal.at_low_end += value.raw == low ? 1 : 0;
+            signal.at_high_end += value.raw == low + span - 1 ? 1 : 0;
+        }
+    }
+
+    Reading reading(const Said& said, const Value& value) const {
+        Reading reading;
+        reading.key = {said.header.service, value.id, value.index};
+        reading.name = kept(value.name);
+        reading.is_number = value.kind == ValueKind::number;
+        reading.number = value.number;
+        reading.decimals = value.decimals;
+        reading.step = value.step;
+        reading.unit = value.unit;
+        reading.text = kept(value.text);
+        reading.note = kept(value.note);
+        reading.time = said.time;
+        return reading;
+    }
+
+    void freeze(const Said& said, const Value& value) {
+        const auto* field = value.field;
+        if (!value.frame || field == nullptr || field->kind == catalogue::Kind::bitmap)
+            return;
+        auto& frames = ecu_->freeze_frames;
+        const SignalKey key{said.header.service, value.id, value.index};
+        auto frame = frames.find(*value.frame);
+        const bool known = frame != frames.end() && frame->second.values.count(key) != 0;
+        if (!known && freeze_values_ >= limits_.freeze_values) {
+            ++not_kept_.freeze_values;
+            return;
+        }
+        freeze_values_ += known ? 0 : 1;
+        if (frame == frames.end()) {
+            frame = frames.emplace(*value.frame, FreezeFrame{}).first;
+            frame->second.number = *value.frame;
+        }
+        if (field->kind == catalogue::Kind::code && (value.id & 0xFFU) == 0x02) {
+            const Dtc code{static_cast<std::uint16_t>(value.raw)};
+            if (frame->second.code && *frame->second.code != code) {
+                // Another code took the frame: what was kept of it belongs to the one before.
+                freeze_values_ -= frame->second.values.size();
+                frame->second.values.clear();
+                freeze_values_ += known ? 1 : 0;
+            }
+            frame->second.code = code;
+        }
+        frame->second.values[key] = reading(said, value);
+    }
+
+    void inform(const Said& said, const Value& value) {
+        if (value.field != nullptr && value.field->kind == catalogue::Kind::bitmap)
+            return;
+        if ((value.id & 0x1FU) == 0)
+            return; // supported InfoTypes
+        if (read_.size() >= limits_.information) {
+            ++not_kept_.information;
+            return;
+        }
+        read_.push_back(reading(said, value));
+    }
+
+    /// A whole answer replaces what was known of its InfoTypes; a damaged one does not.
+    void commit_information() {
+        if (damaged_)
+            return;
+        std::bitset<256> fresh;
+        for (auto& reading : read_) {
+            const auto type = static_cast<std::uint8_t>(reading.key.id);
+            auto& list = ecu_->information[type];
+            if (!fresh[type]) {
+                information_ -= list.size();
+                list.clear();
+                fresh.set(type);
+            }
+            if (information_ >= limits_.information) {
+                ++not_kept_.information;
+                continue;
+            }
+            ++information_;
+            list.push_back(std::move(reading));
+        }
+    }
+
+    void test(const Said& said, const Value& value) {
+        const TestKey key{value.id, value.test};
+        auto found = ecu_->tests.find(key);
+        if (found == ecu_->tests.end()) {
+            if (tests_ >= limits_.tests) {
+                ++not_kept_.tests;
+                return;
+            }
+            ++tests_;
+            found = ecu_->tests.emplace(key, TestResult{}).first;
+        }
+        TestResult& result = found->second;
+        if (result.name != value.name)
+            result.name = kept(value.name);
+        result.value = value.number;
+        result.low = value.low;
+        result.high = value.high;
+        result.unit = value.unit;
+        result.step = value.step;
+        result.decimals = value.decimals;
+        result.passed = value.passed;
+        if (result.note != value.note)
+            result.note = kept(value.note);
+        result.time = said.time;
+        ++result.count;
+        result.failures += value.passed ? 0 : 1;
+    }
+
+    /// A whole list of codes replaces the one before; a damaged one proves nothing.
+    void take(CodeList& list, const Said& said) {
+        if (damaged_) {
+            ++list.incomplete;
+            return;
+        }
+        std::sort(codes_.begin(), codes_.end());
+        codes_.erase(std::unique(codes_.begin(), codes_.end()), codes_.end());
+        if (list.heard && codes_ != list.codes) {
+            note_changes(list, list.codes, codes_, false, said.time);
+            note_changes(list, codes_, list.codes, true, said.time);
+        }
+        if (codes_ != list.codes)
+            list.codes = codes_;
+        list.heard = true;
+        list.time = said.time;
+        list.left_out = codes_left_out_;
+        not_kept_.codes += codes_left_out_;
+        ++list.answers;
+    }
+
+    /// Codes of `from` that `other` has not.
+    void note_changes(CodeList& list, const std::vector<Dtc>& from, const std::vector<Dtc>& other,
+                      bool came, Time time) {
+        for (const auto code : from) {
+            if (std::binary_search(other.begin(), other.end(), code))
+                continue;
+            if (list.changes.size() < limits_.code_changes)
+                list.changes.push_back({code, came, time});
+            else
+                ++not_kept_.code_changes;
+        }
+    }
+
+    static constexpr std::uint16_t no_first_id = 0xFFFF;
+    static constexpr std::size_t max_unanswered_kinds = 64;
+
+    Limits limits_;
+    Ecu* ecu_ = nullptr; ///< of the message at hand
+    Ecu* latest_ = nullptr;
+    Key latest_key_{};
+    bool damaged_ = false;
+    std::vector<Dtc> codes_;
+    std::uint64_t codes_left_out_ = 0;
+    std::vector<Reading> read_;
+    std::array<Asked, 16> open_{};
+    std::size_t next_open_ = 0;
+    std::bitset<256> asked_of_all_;
+    std::size_t signals_ = 0;
+    std::size_t tests_ = 0;
+    std::size_t information_ = 0;
+    std::size_t freeze_values_ = 0;
+};
+
+Picture::Picture(const Limits& limits) : impl_(std::make_unique<Impl>(limits)) {}
+Picture::~Picture() = default;
+Picture::Picture(Picture&&) noexcept = default;
+Picture& Picture::operator=(Picture&&) noexcept = default;
+
+bool Picture::begin(const Said& said) {
+    return impl_->begin(said);
+}
+void Picture::value(const Said& said, const Value& value) {
+    impl_->value(said, value);
+}
+void Picture::dtc(const Said&, Dtc code) {
+    impl_->dtc(code);
+}
+void Picture::message_problem(const Said&, const Problem& problem) {
+    impl_->message_problem(problem);
+}
+void Picture::end(const Said& said) {
+    impl_->end(said);
+}
+void Picture::problem(const Problem& problem, const Said& about) {
+    impl_->problem(problem, about);
+}
+void Picture::finish() {
+    impl_->finish();
+}
+
+void Picture::name_lines(FunctionRef<std::string_view(std::uint16_t)> name) {
+    for (auto& [key, ecu] : impl_->ecus_)
+        if (ecu.has_line)
+            ecu.line_name = name(ecu.line);
+}
+
+std::vector<const Ecu*> Picture::ecus() const {
+    std::vector<const Ecu*> all;
+    for (const auto& [key, ecu] : impl_->ecus_)
+        all.push_back(&ecu);
+    return all;
+}
+
+const Ecu* Picture::find(bool has_id, CanId id) const {
+    for (const auto& [key, ecu] : impl_->ecus_)
+        if (ecu.has_id == has_id && (!has_id || ecu.id == id))
+            return &ecu;
+    return nullptr;
+}
+
+const Conversation& Picture::conversation() const {
+    return impl_->conversation_;
+}
+const NotKept& Picture::not_kept() const {
+    return impl_->not_kept_;
+}
+Time Picture::first_time() const {
+    return impl_->first_time_;
+}
+Time Picture::last_time() const {
+    return impl_->last_time_;
+}
+std::uint64_t Picture::messages() const {
+    return impl_->messages_;
+}
+
+std::string Picture::vin() const {
+    for (const auto& [key, ecu] : impl_->ecus_)
+        if (auto vin = ecu.vin(); !vin.empty())
+            return vin;
+    return {};
+}
+
+} // namespace telltale::vehicle
