@@ -88,10 +88,10 @@ std::string Ecu::vin() const {
     return all.empty() ? std::string() : all.front();
 }
 
-const Signal* Ecu::pid(std::uint8_t id, std::uint8_t index) const {
-    auto found = signals.find({0x01, id, index});
+const Signal* Ecu::pid(std::uint8_t number, std::uint8_t index) const {
+    auto found = signals.find({0x01, number, index});
     if (found == signals.end())
-        found = signals.find({by_data_id, static_cast<std::uint16_t>(pid_block | id), index});
+        found = signals.find({by_data_id, static_cast<std::uint16_t>(pid_block | number), index});
     return found == signals.end() ? nullptr : &found->second;
 }
 
@@ -379,20 +379,15 @@ class Picture::Impl {
 
     void current(const Said& said, const Value& value, std::uint8_t pid) {
         ecu_->answered.set(pid);
-        const auto* field = value.field;
-        if (field == nullptr || field->kind == catalogue::Kind::bitmap || pid % 0x20 == 0) {
+        if (pid % 0x20 == 0)
             support(value, pid);
-            return;
-        }
-        if (pid == 0x01 || pid == 0x41)
+        else if ((pid == 0x01 || pid == 0x41) && value.field != nullptr)
             monitor(said, value, pid == 0x01 ? ecu_->since_clear : ecu_->this_cycle);
         else
             signal(said, value);
     }
 
     void support(const Value& value, std::uint8_t pid) {
-        if (pid % 0x20 != 0)
-            return;
         const auto bits = static_cast<std::uint32_t>(value.raw);
         for (unsigned i = 0; i < 32 && pid + i + 1 < 256; ++i)
             ecu_->supported.set(pid + i + 1, (bits >> (31 - i) & 1) != 0);

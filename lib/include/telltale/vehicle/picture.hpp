@@ -240,7 +240,7 @@ struct TELLTALE_API Ecu {
     /// The first text of InfoType 02; empty when it was not read.
     std::string vin() const;
     /// A signal by PID, whatever the protocol, or null.
-    const Signal* pid(std::uint8_t id, std::uint8_t index = 0) const;
+    const Signal* pid(std::uint8_t number, std::uint8_t index = 0) const;
     /// PIDs supported and asked for, but never answered.
     std::bitset<256> never_answered() const { return supported & asked & ~answered; }
 };
