@@ -25,8 +25,8 @@ constexpr Text texts[] = {
     {line_too_long, "line-too-long",
      "a line of {a} bytes, longer than is read; it was passed over"},
     {cut_record, "cut-record",
-     "the input ends inside a record: {a} bytes wanted, {b} there; was the recording stopped "
-     "hard?"},
+     "a record is cut: {a} bytes wanted, {b} there; was the recording stopped hard, or set to keep "
+     "only a part of each packet?"},
     {bad_record, "bad-record", "a record whose fields contradict each other; it was passed over"},
     {unknown_link_type, "unknown-link-type",
      "link type {a} is not one that carries CAN here; its packets are passed over"},

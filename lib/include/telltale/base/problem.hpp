@@ -19,7 +19,8 @@ enum class ProblemCode : std::uint8_t {
     // dump
     unreadable_line,   ///< a line that the format does not have; `a` bytes long
     line_too_long,     ///< a line longer than the reader's bound; `a` bytes skipped
-    cut_record,        ///< the input ends inside a record: `a` bytes wanted, `b` there
+    cut_record,        ///< the input ends inside a record, or the capture kept only a part of it:
+                       ///< `a` bytes wanted, `b` there
     bad_record,        ///< a record whose own fields contradict each other
     unknown_link_type, ///< an interface of link type `a`, whose packets are passed over
     bad_identifier,    ///< an identifier `a` above its range (11 or 29 bit)

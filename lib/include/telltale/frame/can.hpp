@@ -22,7 +22,8 @@ struct CanId {
 enum class CanKind : std::uint8_t {
     data,
     remote, ///< remote frame: no data, `remote_length` is the length it asks for
-    error,  ///< error frame as the operating system reports it; `data` is its report
+    error,  ///< error frame as the operating system reports it: `id` is the error class (29 bits,
+            ///< `extended`), `data` the report
 };
 
 /// A CAN frame as it travelled. A view: `data` belongs to whoever made the frame.
