@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <algorithm>
 #include <cstddef>
 #include <cstdint>
 #include <cstring>
@@ -12,18 +13,20 @@
 namespace telltale::dump {
 
 /// A sliding window over a source: the bytes not yet consumed, in one piece. Its capacity is fixed,
-/// so nothing that the input says can make it grow.
+/// so nothing that the input says can make it grow. The buffer is twice the capacity: so bytes are
+/// moved only when at least as many were consumed, and moving costs no more than reading did,
+/// however small the pieces are in which the bytes come.
 class Window {
   public:
     static constexpr std::size_t default_capacity = 256U << 10;
 
     explicit Window(std::unique_ptr<Source> source, std::size_t capacity = default_capacity)
-        : source_(std::move(source)), buffer_(capacity) {}
+        : source_(std::move(source)), capacity_(capacity), buffer_(2 * capacity) {}
 
     const std::uint8_t* data() const { return buffer_.data() + begin_; }
     std::size_t size() const { return end_ - begin_; }
     Bytes bytes() const { return {data(), size()}; }
-    std::size_t capacity() const { return buffer_.size(); }
+    std::size_t capacity() const { return capacity_; }
     /// Offset of `data()` from the start of the input.
     std::uint64_t offset() const { return offset_; }
     /// No more bytes will come.
@@ -46,14 +49,15 @@ class Window {
 
     /// Reads once more. False at the end, on failure, or when the window is full.
     bool more() {
-        if (ended_ || size() == buffer_.size())
+        if (ended_ || size() >= capacity_)
             return false;
-        if (begin_ != 0) {
+        if (begin_ != 0 && begin_ >= size()) {
             std::memmove(buffer_.data(), data(), size());
             end_ -= begin_;
             begin_ = 0;
         }
-        const auto got = source_->read({buffer_.data() + end_, buffer_.size() - end_});
+        const std::size_t room = std::min(buffer_.size() - end_, capacity_ - size());
+        const auto got = source_->read({buffer_.data() + end_, room});
         if (!got || *got == 0) {
             failed_ = !got;
             ended_ = true;
@@ -67,6 +71,7 @@ class Window {
 
   private:
     std::unique_ptr<Source> source_;
+    std::size_t capacity_;
     std::vector<std::uint8_t> buffer_;
     std::size_t begin_ = 0;
     std::size_t end_ = 0;
