@@ -16,7 +16,7 @@ std::string_view control_name(std::uint8_t id) {
     if (is_support_id(id))
         return support_name;
     const catalogue::Name* name = catalogue::control(id);
-    return name == nullptr ? "unknown control" : name->name;
+    return name == nullptr ? "Unknown control" : name->name;
 }
 
 void supports(Decoder& d) {
@@ -56,7 +56,7 @@ void decode_controls(Decoder& d) {
         if (data > 0 && !is_support_id(id)) {
             d.text.clear();
             d.text.hex(d.message.subspan(2, data));
-            d.told(id, 0, d.request() ? "data sent" : control_name(id), d.text.view());
+            d.told(id, 0, d.request() ? "Data sent" : control_name(id), d.text.view());
         } else if (!d.request()) {
             d.told(id, 0, control_name(id), "acknowledged");
         }

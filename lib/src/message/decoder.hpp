@@ -126,7 +126,7 @@ class Decoder {
 
 /// How many identifiers a message holds at most (SAE J1979, CAN).
 inline constexpr std::size_t most_ids = 6;
-inline constexpr std::string_view support_name = "supported identifiers";
+inline constexpr std::string_view support_name = "Supported identifiers";
 
 /// The scale of a field for this ECU, and in `note` why it is not the row's own.
 catalogue::Scale scale_for(const catalogue::Field& field, const EcuContext* context,

@@ -22,7 +22,7 @@ std::string_view monitor_name(std::uint8_t id) {
     if (is_support_id(id))
         return support_name;
     const catalogue::Name* name = catalogue::monitor(id);
-    return name == nullptr ? "unknown monitor" : name->name;
+    return name == nullptr ? "Unknown monitor" : name->name;
 }
 
 /// "monitor: test", both by number where they have no name.
@@ -31,7 +31,7 @@ void put_name(Decoder& d, std::uint8_t monitor, std::uint8_t test) {
     if (const catalogue::Name* name = catalogue::monitor(monitor); name != nullptr) {
         d.text.add(name->name);
     } else {
-        d.text.add("monitor ");
+        d.text.add("Monitor ");
         d.text.hex(monitor, 2);
     }
     d.text.add(": ");
@@ -125,7 +125,7 @@ void response_before_can(Decoder& d) {
         value.test = d.message[2] & 0x7F;
         const auto limit = static_cast<double>(big_endian(d.message, 5, 2));
         d.text.clear();
-        d.text.add("test ");
+        d.text.add("Test ");
         d.text.hex(id, 2);
         d.text.add(", component ");
         d.text.hex(value.test, 2);

@@ -23,7 +23,7 @@ void request(Decoder& d, std::size_t step) {
             d.frame = d.message[at + 1];
         }
         const catalogue::Row* row = catalogue::pid(id);
-        d.asked(id, row == nullptr ? "unknown PID" : row->name);
+        d.asked(id, row == nullptr ? "Unknown PID" : row->name);
     }
 }
 

@@ -18,7 +18,7 @@ constexpr std::uint8_t info_ecu_name = 0x0A;
 
 std::string_view info_name(std::uint8_t id) {
     const catalogue::Row* row = catalogue::info_type(id);
-    return row == nullptr ? "unknown InfoType" : row->name;
+    return row == nullptr ? "Unknown InfoType" : row->name;
 }
 
 /// 01, 03, ... 0E: how many messages the next InfoType takes on the older lines.
