@@ -1,0 +1,9 @@
+// SPDX-License-Identifier: Apache-2.0
+// Any text, its format found by content.
+#include "dump_target.hpp"
+
+extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size);
+int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
+    fuzz::dump_target(data, size, telltale::dump::Format::unknown);
+    return 0;
+}
