@@ -3,7 +3,7 @@
 
 #include <span>
 
-#include "telltale/catalogue/field.hpp"
+#include "telltale/catalogue/catalogue.hpp"
 
 /// How the PID tables are written, so that a line reads like the standard's: PID, byte, bytes or
 /// bits, scaling, unit, SAE's short name, our name, and after it what else there is to say.

@@ -3,6 +3,7 @@
 #include <cstddef>
 
 #include "pid_table_00.hpp"
+#include "pid_table_64.hpp"
 #include "telltale/catalogue/catalogue.hpp"
 
 namespace telltale::catalogue {
@@ -20,7 +21,7 @@ constexpr std::span<const Field> fields_of(std::uint16_t id, std::span<const Fie
     return all.subspan(first, last - first);
 }
 
-constexpr std::size_t row_count = std::size(table::heads_00);
+constexpr std::size_t row_count = std::size(table::heads_00) + std::size(table::heads_64);
 
 constexpr std::array<Row, row_count> make_rows() {
     std::array<Row, row_count> rows{};
@@ -40,6 +41,7 @@ constexpr std::array<Row, row_count> make_rows() {
         }
     };
     add(table::heads_00, table::fields_00, "SAE J1979-DA annex B, ISO 15031-5 annex B");
+    add(table::heads_64, table::fields_64, "SAE J1979-DA annex B");
     return rows;
 }
 constexpr std::array<Row, row_count> rows = make_rows();
@@ -66,14 +68,32 @@ constexpr bool is_complete() {
             return false;
         fields += rows[i].fields.size();
     }
-    return fields == std::size(table::fields_00);
+    return fields == std::size(table::fields_00) + std::size(table::fields_64);
 }
 static_assert(is_complete());
+
+/// Every PID has a row or is left out, and not both.
+constexpr bool is_accounted_for() {
+    for (unsigned id = 0; id < places.size(); ++id) {
+        unsigned listed = 0;
+        for (const LeftOut& entry : table::left_out_pids)
+            if (entry.first <= id && id <= entry.last)
+                ++listed;
+        if (listed != (places[id] == no_row ? 1U : 0U))
+            return false;
+    }
+    return true;
+}
+static_assert(is_accounted_for());
 
 } // namespace
 
 std::span<const Row> pids() noexcept {
     return rows;
+}
+
+std::span<const LeftOut> left_out() noexcept {
+    return table::left_out_pids;
 }
 
 const Row* pid(std::uint8_t id) noexcept {

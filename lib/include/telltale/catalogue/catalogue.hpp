@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <array>
+#include <cstddef>
 #include <cstdint>
 #include <span>
 #include <string_view>
@@ -14,6 +16,16 @@ namespace telltale::catalogue {
 TELLTALE_API std::span<const Row> pids() noexcept;
 /// The row of one PID, or null when it is not in the catalogue. Constant time.
 TELLTALE_API const Row* pid(std::uint8_t id) noexcept;
+
+/// Identifiers `first` to `last` of a service that have no row, and why.
+struct LeftOut {
+    std::uint8_t first;
+    std::uint8_t last;
+    const char* name;
+    const char* why;
+};
+/// The PIDs without a row, ascending: each PID has a row or is listed here.
+TELLTALE_API std::span<const LeftOut> left_out() noexcept;
 
 /// Every InfoType row of service 09, ascending. `length` is that of one item on CAN.
 TELLTALE_API std::span<const Row> info_types() noexcept;
@@ -58,5 +70,18 @@ TELLTALE_API std::span<const Name> negative_codes() noexcept; ///< ISO 14229-1 a
 TELLTALE_API const Name* negative_code(std::uint8_t id) noexcept;
 TELLTALE_API std::span<const Name> services() noexcept; ///< request service identifiers
 TELLTALE_API const Name* service(std::uint8_t id) noexcept;
+
+/// How much of one table there is and on what it rests.
+struct Coverage {
+    std::string_view table;
+    std::size_t rows = 0;
+    std::size_t fields = 0;                   ///< 0 for tables of names
+    std::array<std::size_t, 5> by_evidence{}; ///< rows; index: Evidence
+    std::size_t unsure = 0;                   ///< rows of which something is not certain
+    std::size_t left_out = 0;                 ///< identifiers without a row
+};
+/// One entry a table: PIDs, InfoTypes, scalings, monitors, tests, controls, negative response
+/// codes.
+TELLTALE_API std::array<Coverage, 7> coverage() noexcept;
 
 } // namespace telltale::catalogue
