@@ -149,3 +149,22 @@ TEST_CASE("both ends of each scaling pass or fail by their own sign") {
     CHECK(said("46 21 80 01 80 00 80 00 7F FF").all() ==
           "21 test 80 = 32768 [32768 32767] failed\n");
 }
+
+TEST_CASE("oxygen sensors of service 05 are named by the layout that the vehicle has") {
+    message::EcuContext context;
+    auto test = said("45 05 04 12 00 19", &context);
+    CHECK(test.names[0] == "Rich to lean sensor switch time, bank 1 sensor 3");
+    CHECK_FALSE(test.notes[0].empty());
+    said("41 00 00 00 20 00", &context); // PID 13
+    test = said("45 05 04 12 00 19", &context);
+    CHECK(test.names[0] == "Rich to lean sensor switch time, bank 1 sensor 3");
+    CHECK(test.notes[0].empty());
+    said("41 00 00 00 00 08", &context); // PID 1D
+    test = said("45 05 04 12 00 19", &context);
+    CHECK(test.names[0] == "Rich to lean sensor switch time, bank 2 sensor 1");
+    CHECK(said("45 05 03 12 00 19").names[0] == "Rich to lean sensor switch time, sensor bits 03");
+
+    said("45 00 01 80 00 00 00", &context); // what one sensor supports stays when another is asked
+    said("45 00 02 40 00 00 00", &context);
+    CHECK(context.supported[5].count() == 2);
+}

@@ -101,7 +101,7 @@ class Decoder {
     void row(const catalogue::Row& row, Bytes data, unsigned service, unsigned index = 0);
 
     /// Four bytes of support bits: told as a value, and kept in the context unless `frame` is
-    /// another than 0.
+    /// another than 0. What sensors of service 05 support is kept together.
     void support(std::uint16_t id, std::string_view name, Bytes four, unsigned service,
                  std::uint8_t index = 0);
 
@@ -128,6 +128,10 @@ class Decoder {
 inline constexpr std::size_t most_ids = 6;
 inline constexpr std::string_view support_name = "Supported identifiers";
 
+/// True when the ECU supports PID 1D and not 13: oxygen sensors are numbered two a bank, not four.
+bool two_sensors_a_bank(const EcuContext* context) noexcept;
+/// True when it supports PID 13: four a bank.
+bool four_sensors_a_bank(const EcuContext* context) noexcept;
 /// The scale of a field for this ECU, and in `note` why it is not the row's own.
 catalogue::Scale scale_for(const catalogue::Field& field, const EcuContext* context,
                            std::string_view& note) noexcept;
@@ -136,6 +140,7 @@ void remember_scaling(std::uint16_t pid, Bytes data, EcuContext& context) noexce
 
 void decode_parameters(Decoder& d);          // 01, 02
 void decode_codes(Decoder& d);               // 03, 04, 07, 0A
+void decode_oxygen_sensors(Decoder& d);      // 05
 void decode_monitors(Decoder& d);            // 06
 void decode_controls(Decoder& d);            // 08
 void decode_vehicle_information(Decoder& d); // 09

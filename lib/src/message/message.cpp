@@ -60,6 +60,8 @@ void decode(Bytes message, const Header& header, EcuContext* context, Sink& sink
     case 0x07:
     case 0x0A:
         return detail::decode_codes(d);
+    case 0x05:
+        return detail::decode_oxygen_sensors(d);
     case 0x06:
         return detail::decode_monitors(d);
     case 0x08:

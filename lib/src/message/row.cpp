@@ -29,6 +29,15 @@ std::string_view unpadded(Bytes data) noexcept {
 
 } // namespace
 
+bool two_sensors_a_bank(const EcuContext* context) noexcept {
+    return context != nullptr && context->ranges_known[0x01][0] && context->supported[0x01][0x1D] &&
+           !context->supported[0x01][0x13];
+}
+
+bool four_sensors_a_bank(const EcuContext* context) noexcept {
+    return context != nullptr && context->ranges_known[0x01][0] && context->supported[0x01][0x13];
+}
+
 void Decoder::told(std::uint16_t id, std::uint8_t index, std::string_view name,
                    std::string_view words, std::int64_t raw) {
     Value value;
@@ -54,7 +63,7 @@ void Decoder::support(std::uint16_t id, std::string_view name, Bytes four, unsig
         if (next > 0xFF)
             break; // the last bit of E0 has no identifier
         const bool set = (bits >> (31 - i) & 1) != 0;
-        if (kept)
+        if (kept && (set || service != 0x05))
             context->supported[service][next] = set;
         if (!set)
             continue;
@@ -84,11 +93,10 @@ void Decoder::name_sensor(Value& value) {
     const catalogue::Field& field = *value.field;
     if (std::string_view{field.name} == field.name_by_1d)
         return;
-    const bool known = context != nullptr && context->ranges_known[0x01][0];
-    if (known && context->supported[0x01][0x1D] && !context->supported[0x01][0x13]) {
+    if (two_sensors_a_bank(context)) {
         value.name = field.name_by_1d;
         value.key = field.key_by_1d;
-    } else if (!(known && context->supported[0x01][0x13])) {
+    } else if (!four_sensors_a_bank(context)) {
         add_note(value, "named by PID 13; by PID 1D: ", field.name_by_1d);
     }
 }
