@@ -93,6 +93,7 @@ class ToListener final : public Sink {
     ToListener(const Said& said, Listener& listener) : said_(said), listener_(listener) {}
     void value(const Value& value) override { listener_.value(said_, value); }
     void dtc(Dtc code) override { listener_.dtc(said_, code); }
+    void dtc3(const DtcRecord& record) override { listener_.dtc3(said_, record); }
     void problem(const Problem& problem) override {
         Problem placed = problem;
         placed.place = said_.place;

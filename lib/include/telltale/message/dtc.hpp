@@ -24,6 +24,44 @@ struct Dtc {
     friend constexpr auto operator<=>(const Dtc&, const Dtc&) = default;
 };
 
+/// A trouble code of OBDonUDS: three bytes, the two of SAE J2012 and a failure type byte
+/// (SAE J2012-DA, ISO 15031-6).
+struct Dtc3 {
+    Dtc code;
+    std::uint8_t failure_type = 0;
+
+    static constexpr Dtc3 from(std::uint32_t raw) {
+        return {{static_cast<std::uint16_t>(raw >> 8)}, static_cast<std::uint8_t>(raw)};
+    }
+    constexpr std::uint32_t raw() const { return std::uint32_t{code.raw} << 8 | failure_type; }
+    /// Eight characters: the code, a hyphen, the failure type byte in hex. 01431C is P0143-1C.
+    constexpr std::array<char, 8> text() const {
+        constexpr char digits[] = "0123456789ABCDEF";
+        const std::array<char, 5> letters = code.text();
+        return {letters[0],
+                letters[1],
+                letters[2],
+                letters[3],
+                letters[4],
+                '-',
+                digits[failure_type >> 4],
+                digits[failure_type & 15]};
+    }
+    friend constexpr auto operator<=>(const Dtc3&, const Dtc3&) = default;
+};
+
+/// What the bits of a status byte say, bit 0 first (ISO 14229-1, annex D).
+inline constexpr std::array<std::string_view, 8> dtc_status_bits{
+    "test failed",
+    "test failed this operation cycle",
+    "pending",
+    "confirmed",
+    "test not completed since clear",
+    "test failed since clear",
+    "test not completed this operation cycle",
+    "warning indicator requested",
+};
+
 /// Who assigns a code (SAE J2012: the first digit, and the ranges P3000, P3400, U3000).
 enum class Authority : std::uint8_t { standard, maker, reserved };
 TELLTALE_API Authority authority(Dtc code) noexcept;

@@ -22,7 +22,7 @@ enum class Kind : std::uint8_t { request, response, negative };
 /// What the first bytes of a message say.
 struct Header {
     Kind kind = Kind::request;
-    std::uint8_t service = 0;       ///< the service asked for: 01 for 01, 41 and 7F 01
+    std::uint8_t service = 0; ///< the service asked for: 01 for 01, 41 and 7F 01 (22, 19, ...)
     std::uint8_t negative_code = 0; ///< of a negative response
     /// The message has the form of the lines before CAN (ISO 9141-2, ISO 14230-4, SAE J1850): code
     /// lists without a count and padded with 0000, service 06 with a limit type and component, and
@@ -67,6 +67,18 @@ struct Value {
     const catalogue::Field* field = nullptr; ///< null where no row stands behind it
 };
 
+/// One code that service 19 of OBDonUDS told, with what stood beside it (ISO 14229-1, SAE J1979-2).
+struct DtcRecord {
+    Dtc3 code;
+    std::uint8_t report =
+        0; ///< subfunction: 42 by mask, 55 permanent, 56 of a readiness group, ...
+    std::optional<std::uint8_t> status;   ///< `dtc_status_bits`
+    std::optional<std::uint8_t> severity; ///< bits 7 to 5; bits 4 to 0 are the class
+    std::optional<std::uint8_t> group;    ///< readiness group (56)
+    std::optional<std::uint8_t> record;   ///< snapshot record (03, 04) or extended data record (06)
+    std::optional<std::uint8_t> counter;  ///< fault detection counter (14), 7F is a full count
+};
+
 /// What decoding needs to know of an ECU from its earlier messages. Small, copyable, no allocation.
 struct EcuContext {
     /// Identifiers that the ECU said it supports, by service: 01, 02 (frame 0), 05, 06, 08, 09.
@@ -84,7 +96,35 @@ class TELLTALE_API Sink {
     virtual void value(const Value& value) = 0;
     virtual void dtc(Dtc code) = 0;
     virtual void problem(const Problem& problem) = 0;
+    /// A code in three bytes (service 19).
+    virtual void dtc3(const DtcRecord&) {}
 };
+
+/// A service and an identifier of it: what names a parameter, monitor or InfoType.
+struct Signal {
+    std::uint8_t service = 0;
+    std::uint16_t id = 0;
+    friend bool operator==(const Signal&, const Signal&) = default;
+};
+
+/// The same parameter, monitor or InfoType whatever protocol told it: data identifiers F400 to F4FF
+/// of service 22 are the PIDs of service 01, F600 to F6FF the OBDMIDs of service 06, F800 to F8FF
+/// the InfoTypes of service 09 (ISO 14229-1, annex C; SAE J1979-2). Others come back unchanged.
+constexpr Signal same_signal(std::uint8_t service, std::uint16_t id) {
+    if (service != 0x22)
+        return {service, id};
+    const auto low = static_cast<std::uint16_t>(id & 0xFF);
+    switch (id >> 8) {
+    case 0xF4:
+        return {0x01, low};
+    case 0xF6:
+        return {0x06, low};
+    case 0xF8:
+        return {0x09, low};
+    default:
+        return {service, id};
+    }
+}
 
 /// Decodes one whole message that starts with its service byte, in the order of its bytes.
 /// Requests give the identifiers they ask for (values of kind text without a number), responses

@@ -38,6 +38,8 @@ class TELLTALE_API Listener {
     virtual bool begin(const Said& said) = 0;
     virtual void value(const Said& said, const Value& value) = 0;
     virtual void dtc(const Said& said, Dtc code) = 0;
+    /// A code in three bytes (service 19 of OBDonUDS).
+    virtual void dtc3(const Said&, const DtcRecord&) {}
     /// Something wrong inside this message, after the values that came before it.
     virtual void message_problem(const Said& said, const Problem& problem) = 0;
     virtual void end(const Said& said) = 0;
