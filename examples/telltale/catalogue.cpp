@@ -9,10 +9,10 @@
 
 #include "command.hpp"
 #include "output.hpp"
-#include "shown.hpp"
 #include "telltale/base/function_ref.hpp"
 #include "telltale/base/hex.hpp"
 #include "telltale/base/number.hpp"
+#include "telltale/base/shown.hpp"
 #include "telltale/base/text.hpp"
 #include "telltale/catalogue/catalogue.hpp"
 

@@ -1,9 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 // `decode --as csv`: one row a value that an ECU reported, and one a problem.
 #include "printer.hpp"
-#include "shown.hpp"
 #include "telltale/base/hex.hpp"
 #include "telltale/base/number.hpp"
+#include "telltale/base/shown.hpp"
 #include "telltale/base/text.hpp"
 
 namespace telltale::program {

@@ -45,7 +45,7 @@ int decode(const Options& options) {
     printer->start();
     for (const auto& file : settings->files) {
         printer->file(file);
-        if (!read_dump(file, *settings, output, *printer))
+        if (!read_dump(file, *settings, output, *printer, *printer))
             status = status_wrong;
         if (!output.open())
             break;

@@ -171,7 +171,7 @@ Result<InputSettings> read_input_options(const InputOptions& options) {
 }
 
 bool read_dump(const std::string& file, const InputSettings& settings, Output& output,
-               DumpListener& listener) {
+               message::Listener& listener, DumpWatcher& watcher) {
     dump::ReaderOptions options;
     options.filter = &settings.stream.filter;
     options.format = settings.format;
@@ -182,14 +182,14 @@ bool read_dump(const std::string& file, const InputSettings& settings, Output& o
         return false;
     }
     message::Stream stream(settings.stream);
-    listener.opened(*reader);
+    watcher.opened(*reader);
     dump::Record record;
     Problem problem;
-    for (bool more = true; more && listener.goes_on();) {
+    for (bool more = true; more && watcher.goes_on();) {
         switch (reader->next(record, problem)) {
         case dump::Step::record:
             if (!record.comment.empty())
-                listener.comment(record.comment, record.time);
+                watcher.comment(record.comment, record.time);
             if (record.kind == dump::RecordKind::can)
                 stream.can(record.line, record.can, record.time, record.place, listener);
             else if (record.kind == dump::RecordKind::message)
@@ -208,7 +208,7 @@ bool read_dump(const std::string& file, const InputSettings& settings, Output& o
         }
     }
     stream.finish(listener);
-    listener.closed();
+    watcher.closed();
     return true;
 }
 

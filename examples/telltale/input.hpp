@@ -41,10 +41,11 @@ Result<InputSettings> read_input_options(const InputOptions& options);
 /// filter. Errors: `bad_argument`.
 Result<int> add_identifiers(CanFilter& filter, std::string_view text);
 
-/// Listens to one dump.
-class DumpListener : public message::Listener {
+/// Watches the reading of one dump.
+class DumpWatcher {
   public:
-    /// Before the first record. The reader lives until `closed`.
+    virtual ~DumpWatcher() = default;
+    /// Before the first record. The reader lives until `closed` returns.
     virtual void opened(const dump::Reader& /*reader*/) {}
     /// A comment of the dump.
     virtual void comment(std::string_view /*text*/, Time /*time*/) {}
@@ -58,6 +59,6 @@ class DumpListener : public message::Listener {
 /// false when it could not be read at all. `output` is written out before waiting for more input,
 /// so that a live dump shows at once.
 bool read_dump(const std::string& file, const InputSettings& settings, Output& output,
-               DumpListener& listener);
+               message::Listener& listener, DumpWatcher& watcher);
 
 } // namespace telltale::program

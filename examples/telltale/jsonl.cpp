@@ -3,9 +3,9 @@
 #include <vector>
 
 #include "printer.hpp"
-#include "shown.hpp"
 #include "telltale/base/hex.hpp"
 #include "telltale/base/number.hpp"
+#include "telltale/base/shown.hpp"
 #include "telltale/base/text.hpp"
 
 namespace telltale::program {
@@ -55,7 +55,7 @@ class JsonLines final : public Printer {
             out() += ",\"frame\":";
             append_integer(out(), std::uint64_t{*value.frame});
         }
-        if (value.kind == ValueKind::test) {
+        if (value.kind == ValueKind::test || value.test != 0) {
             out() += ",\"test\":\"";
             append_hex(out(), value.test, 2);
             out() += '"';

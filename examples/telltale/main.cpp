@@ -26,6 +26,7 @@ int main(int argc, char** argv) {
 
         Run run;
         add_decode(app, run);
+        add_report(app, run);
         add_catalogue(app, run);
 
         try {

@@ -18,7 +18,7 @@ namespace telltale::program {
 
 /// What the printers of `decode` share: the output, the selection, the names of interfaces, the
 /// count of problems.
-class Printer : public DumpListener {
+class Printer : public message::Listener, public DumpWatcher {
   public:
     struct Options {
         Only only;

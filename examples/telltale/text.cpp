@@ -4,9 +4,9 @@
 #include <vector>
 
 #include "printer.hpp"
-#include "shown.hpp"
 #include "telltale/base/hex.hpp"
 #include "telltale/base/number.hpp"
+#include "telltale/base/shown.hpp"
 #include "telltale/base/text.hpp"
 #include "telltale/catalogue/catalogue.hpp"
 

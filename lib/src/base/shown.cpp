@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "shown.hpp"
+#include "telltale/base/shown.hpp"
 
 #include <array>
 #include <charconv>
@@ -9,12 +9,12 @@
 #include "telltale/base/hex.hpp"
 #include "telltale/base/number.hpp"
 
-namespace telltale::program {
+namespace telltale {
 
 namespace {
 
 /// UCUM codes of the units that US readers want, by the text that base gives them.
-constexpr std::array<std::array<std::string_view, 2>, 17> us_codes = {{
+constexpr std::array<std::array<std::string_view, 2>, 18> us_codes = {{
     {"°F", "[degF]"},
     {"psi", "[psi]"},
     {"inHg", "[in_i'Hg]"},
@@ -29,13 +29,14 @@ constexpr std::array<std::array<std::string_view, 2>, 17> us_codes = {{
     {"lbf·ft", "[lbf_av].[ft_i]"},
     {"ft/s²", "[ft_i]/s2"},
     {"in", "[in_i]"},
+    {"in²", "[in_i]2"},
     {"psi/s", "[psi]/s"},
     {"inH2O/s", "[in_i'H2O]/s"},
     {"lb/s", "[lb_av]/s"},
 }};
 
 /// Decimals that show a step without inventing digits, as Scale::decimals does.
-unsigned decimals_for(double step) {
+unsigned decimals_for(double step) noexcept {
     unsigned places = 0;
     for (double scaled = std::fabs(step); scaled < 0.9999999 && places < 6; scaled *= 10)
         ++places;
@@ -44,7 +45,7 @@ unsigned decimals_for(double step) {
 
 } // namespace
 
-Shown shown(Unit unit, double step, unsigned decimals, UnitSystem system) {
+Shown shown(Unit unit, double step, unsigned decimals, UnitSystem system) noexcept {
     const auto& about = info(unit);
     Shown how;
     how.decimals = decimals;
@@ -105,4 +106,4 @@ void append_id(std::string& out, std::uint16_t id) {
     append_hex(out, id, id < 256 ? 2 : 4);
 }
 
-} // namespace telltale::program
+} // namespace telltale

@@ -1,0 +1,93 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <memory>
+
+#include <CLI/App.hpp>
+#include <CLI/Validators.hpp>
+
+#include "command.hpp"
+#include "input.hpp"
+#include "telltale/vehicle/report.hpp"
+
+namespace telltale::program {
+
+namespace {
+
+struct Options {
+    InputOptions input;
+    std::string as = "text";
+    std::string units = "si";
+};
+
+/// Takes what the report says of the dump itself from its reader.
+class Watcher final : public DumpWatcher {
+  public:
+    explicit Watcher(vehicle::Picture& picture) : picture_(picture) {}
+    void opened(const dump::Reader& reader) override { reader_ = &reader; }
+    void closed() override {
+        picture_.finish();
+        picture_.name_lines([&](std::uint16_t line) { return reader_->line_name(line); });
+        options.format = dump::name(reader_->format());
+        options.frames = reader_->counts().frames;
+    }
+    vehicle::ReportOptions options;
+
+  private:
+    vehicle::Picture& picture_;
+    const dump::Reader* reader_ = nullptr;
+};
+
+int report(const Options& options) {
+    auto settings = read_input_options(options.input);
+    if (!settings) {
+        say(settings.error().detail);
+        return status_wrong;
+    }
+    Output output;
+    int status = status_done;
+    bool first = true;
+    for (const auto& file : settings->files) {
+        vehicle::Picture picture;
+        Watcher watcher(picture);
+        if (!read_dump(file, *settings, output, picture, watcher)) {
+            status = status_wrong;
+            continue;
+        }
+        watcher.options.units = options.units == "us" ? UnitSystem::us : UnitSystem::si;
+        watcher.options.source = file == "-" ? std::string_view("standard input") : file;
+        if (options.as == "json") {
+            append_report_json(output.buffer(), picture, watcher.options);
+        } else {
+            if (!first)
+                output.buffer() += "\n\n";
+            std::string page;
+            append_report_text(page, picture, watcher.options);
+            output.buffer() += page;
+        }
+        first = false;
+        output.commit();
+    }
+    return output.finish(status);
+}
+
+} // namespace
+
+void add_report(CLI::App& app, Run& run) {
+    const auto options = std::make_shared<Options>();
+    auto* command = app.add_subcommand(
+        "report", "Draw the picture of the vehicle from a dump, for the work order");
+    add_input_options(*command, options->input);
+    command->add_option("--as", options->as, "text or json (a line a dump)")
+        ->check(CLI::IsMember({"text", "json"}))
+        ->type_name("FORM")
+        ->capture_default_str();
+    command->add_option("--units", options->units, "si or us")
+        ->check(CLI::IsMember({"si", "us"}))
+        ->type_name("SYSTEM")
+        ->capture_default_str();
+    command->footer("Examples:\n"
+                    "  telltale report drive.pcapng\n"
+                    "  telltale report before.log after.log --as json");
+    command->callback([options, &run] { run = [options] { return report(*options); }; });
+}
+
+} // namespace telltale::program

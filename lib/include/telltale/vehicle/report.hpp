@@ -1,0 +1,35 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <string_view>
+
+#include "telltale/base/export.hpp"
+#include "telltale/base/units.hpp"
+#include "telltale/vehicle/picture.hpp"
+
+namespace telltale::vehicle {
+
+/// What a report says besides the picture.
+struct ReportOptions {
+    UnitSystem units = UnitSystem::si;
+    std::string_view source;  ///< where the dump came from (untrusted); empty: not said
+    std::string_view format;  ///< its format; empty: not said
+    std::uint64_t frames = 0; ///< frames in the dump; 0: not said
+};
+
+/// Appends the report for a work order: plain text of at most 80 columns, cautions first. The same
+/// picture gives the same text.
+TELLTALE_API void append_report_text(std::string& out, const Picture& picture,
+                                     const ReportOptions& options = {});
+
+/// Appends the report as one line of JSON and a newline: an object as examples/telltale/CONTRACT.md
+/// describes it.
+TELLTALE_API void append_report_json(std::string& out, const Picture& picture,
+                                     const ReportOptions& options = {});
+
+/// Appends a moment for people: UTC date and time where it can be one (after 1990), else seconds.
+TELLTALE_API void append_moment(std::string& out, Time time);
+
+} // namespace telltale::vehicle
