@@ -68,7 +68,10 @@ class JsonLines final : public Printer {
         }
         if (value.kind == ValueKind::text) {
             out() += ",\"value\":null,\"unit\":null,\"text\":";
-            append_json(out(), value.text);
+            if (said.header.kind == message::Kind::request)
+                out() += "null";
+            else
+                append_json(out(), value.text);
         } else {
             const auto how = shown(value.unit, value.step, value.decimals, options_.units);
             out() += ",\"value\":";

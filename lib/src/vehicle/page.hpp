@@ -62,7 +62,7 @@ class Page {
         }));
     }
     /// Text cut or filled to a width.
-    static std::string cell(std::string_view text, std::size_t size, bool right = false) {
+    static std::string cell(std::string_view text, std::size_t size) {
         std::string cell(text);
         if (columns(cell) > size) {
             while (columns(cell) + 2 > size && !cell.empty())
@@ -72,8 +72,14 @@ class Page {
                 cell.pop_back();
             cell += "..";
         }
-        const std::size_t fill = size > columns(cell) ? size - columns(cell) : 0;
-        cell.insert(right ? 0 : cell.size(), fill, ' ');
+        cell.append(size - columns(cell), ' ');
+        return cell;
+    }
+    /// Text moved to the right of a column, a space before it; a number is never cut.
+    static std::string right(std::string_view text, std::size_t size) {
+        const std::size_t taken = columns(text);
+        std::string cell(taken + 1 < size ? size - taken : 1, ' ');
+        cell += text;
         return cell;
     }
 

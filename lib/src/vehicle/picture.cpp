@@ -161,7 +161,8 @@ class Picture::Impl {
     }
 
     void message_problem(const Problem& problem) {
-        damaged_ = true;
+        // Strange characters make a text strange, but the message is whole.
+        damaged_ = damaged_ || problem.code != ProblemCode::bad_text;
         count(problem);
         if (ecu_ != nullptr)
             ++ecu_->problems;

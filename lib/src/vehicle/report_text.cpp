@@ -56,6 +56,8 @@ class Writer {
     }
 
   private:
+    static constexpr std::size_t name_width = 32;
+
     Shown how(Unit unit, double step, unsigned decimals) const {
         return shown(unit, step, decimals, options_.units);
     }
@@ -275,9 +277,8 @@ class Writer {
             line = Page::cell(line, 10);
             const auto name = plain(test.name);
             line += Page::cell(name, 34) + ' ';
-            line += Page::cell(number_text(as(test.value), as.decimals), 9, true);
-            line += Page::cell(number_text(as(test.low), as.decimals), 9, true);
-            line += Page::cell(number_text(as(test.high), as.decimals), 9, true);
+            for (const double number : {test.value, test.low, test.high})
+                line += Page::right(number_text(as(number), as.decimals), 9);
             page_.line(line + (test.passed ? " ok" : " FAILED"));
             std::string more;
             if (Page::columns(name) > 34)
@@ -300,28 +301,27 @@ class Writer {
             std::count_if(ecu.signals.begin(), ecu.signals.end(),
                           [](const auto& signal) { return signal.second.is_number; });
         if (numbers != 0)
-            page_.line("  value                              unit        min     mean      max  "
-                       "count  a sec");
+            page_.line("  value                            unit        min     mean      max "
+                       "count a sec");
         for (const auto& [key, signal] : ecu.signals) {
             if (!signal.is_number)
                 continue;
             const auto as = how(signal.unit, signal.step, signal.decimals);
-            std::string line = "  ";
             const auto name = plain(signal.name);
-            line += Page::cell(name, 34) + ' ';
-            line += Page::cell(as.text, 6);
-            for (const double value : {signal.min, signal.mean, signal.max})
-                line += ' ' + Page::cell(number_text(as(value), as.decimals), 8, true);
-            line += Page::cell(whole_text(signal.count), 7, true);
-            line += Page::cell(signal.rate() == 0 ? "-" : number_text(signal.rate(), 1), 7, true);
-            page_.line(line);
-            std::string more;
-            if (Page::columns(name) > 34)
-                more = name;
+            std::string numbers_line = Page::cell(as.text, 6);
+            for (const double number : {signal.min, signal.mean, signal.max})
+                numbers_line += Page::right(number_text(as(number), as.decimals), 9);
+            numbers_line += Page::right(whole_text(signal.count), 6);
+            numbers_line +=
+                Page::right(signal.rate() == 0 ? "-" : number_text(signal.rate(), 1), 6);
+            if (Page::columns(name) > name_width || Page::columns(numbers_line) > 45) {
+                page_.line("  " + name);
+                page_.line(std::string(35, ' ') + numbers_line);
+            } else {
+                page_.line("  " + Page::cell(name, name_width) + ' ' + numbers_line);
+            }
             if (!signal.note.empty())
-                more += (more.empty() ? "" : "; ") + plain(signal.note);
-            if (!more.empty())
-                page_.paragraph(more, 4, 0);
+                page_.paragraph(plain(signal.note), 4, 0);
         }
         for (const auto& [key, signal] : ecu.signals) {
             if (signal.is_number)
