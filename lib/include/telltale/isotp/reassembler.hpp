@@ -22,7 +22,7 @@ struct ReassemblerOptions {
     std::size_t max_message = 65'536; ///< bytes; a first frame that claims more is a problem
     std::size_t max_open = 512;       ///< messages in reassembly at once (0 counts as 1)
     std::size_t max_bytes = 4U << 20; ///< buffers of all messages together, in use or kept
-    Time n_cr = nanoseconds_a_second; ///< ISO 15765-2:2016, 9.7: N_Cr timeout
+    Time n_cr = nanoseconds_a_second; ///< ISO 15765-2:2016, 9.8: N_Cr timeout
 };
 
 /// A whole message with where it came from. `bytes` stay valid until the next call of `feed`.
@@ -77,7 +77,7 @@ class TELLTALE_API Sink {
 ///   passes over such a frame, but consecutive frames of two messages could then be joined.
 /// - Frames of a reserved type and flow control do not disturb a message on the same identifier.
 /// - N_Cr runs from the frame before, or from the flow control that the other side sent since
-///   (ISO 15765-2:2016, 9.7). Only where both times are known.
+///   (ISO 15765-2:2016, 9.8). Only where both times are known.
 /// - Flow control is paired with the message by `partner_of` the identifier and the same address
 ///   byte; in extended addressing, where the address byte differs, only when no more than one
 ///   message is open on that identifier.
