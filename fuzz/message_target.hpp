@@ -49,6 +49,12 @@ class Ear final : public message::Sink {
         check(++codes <= size_ / 2);
         take(code.raw);
     }
+    void dtc3(const message::DtcRecord& record) override {
+        check(record.code.raw() != 0);
+        check(++codes <= size_ / 3);
+        take(record.code.raw());
+        take(record.status.value_or(0) * 256U + record.severity.value_or(0));
+    }
     void problem(const Problem& problem) override {
         check(problem.code != ProblemCode::none && !describe(problem).empty());
         check(++problems <= size_ + 1);

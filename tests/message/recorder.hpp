@@ -21,6 +21,7 @@ namespace telltale::tests {
 ///   ID asked                      an identifier of a request
 ///   ID test TID = 1.0 [0.0 2.0] V passed
 ///   code P0143
+///   code P0143-1C severity 20 status 2F group 05 record 00 counter 7F      what was told of it
 ///   problem word a b
 class Recorder final : public message::Sink {
   public:
@@ -70,6 +71,16 @@ class Recorder final : public message::Sink {
         const auto letters = code.text();
         lines.push_back("code " + std::string(letters.data(), letters.size()));
     }
+    void dtc3(const message::DtcRecord& record) override {
+        const auto letters = record.code.text();
+        std::string line = "code " + std::string(letters.data(), letters.size());
+        part(line, " severity ", record.severity);
+        part(line, " status ", record.status);
+        part(line, " group ", record.group);
+        part(line, " record ", record.record);
+        part(line, " counter ", record.counter);
+        lines.push_back(line);
+    }
     void problem(const Problem& problem) override {
         std::string line = "problem ";
         line += word(problem.code);
@@ -94,6 +105,12 @@ class Recorder final : public message::Sink {
             line += ' ';
             line += code;
         }
+    }
+    static void part(std::string& line, std::string_view name, std::optional<std::uint8_t> byte) {
+        if (!byte)
+            return;
+        line += name;
+        append_hex(line, *byte, 2);
     }
     static void frame(std::string& line, std::uint8_t frame) {
         line += " frame ";

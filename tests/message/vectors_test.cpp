@@ -62,3 +62,7 @@ void check(const std::string& name, std::size_t least) {
 TEST_CASE("messages on CAN and on the older lines") {
     check("messages.txt", 60);
 }
+
+TEST_CASE("messages of OBDonUDS") {
+    check("messages-uds.txt", 40);
+}

@@ -144,7 +144,23 @@ void decode_oxygen_sensors(Decoder& d);      // 05
 void decode_monitors(Decoder& d);            // 06
 void decode_controls(Decoder& d);            // 08
 void decode_vehicle_information(Decoder& d); // 09
+void decode_data_identifiers(Decoder& d);    // 22
+void decode_code_reports(Decoder& d);        // 19
+void decode_clear(Decoder& d);               // 14
+void decode_session(Decoder& d);             // 10
+void decode_tester_present(Decoder& d);      // 3E
+void decode_routine(Decoder& d);             // 31
 
+/// How many data bytes a PID has when `left` bytes are left for it: the short form where there is
+/// one, unless the long one is exactly what is left.
+constexpr std::size_t pid_length(const catalogue::Row& row, std::size_t left) noexcept {
+    if (row.length == 0)
+        return left;
+    return row.short_length != 0 && left != row.length ? row.short_length : row.length;
+}
+/// The data identifier at `at` and its data; moves `at` behind them. `live`: data as they are now,
+/// not those of a snapshot. False after a problem that ends the message.
+bool tell_identifier(Decoder& d, std::size_t& at, bool live);
 /// One test result: `record` is TID, UASID, value, low and high limit (8 bytes).
 void tell_test(Decoder& d, std::uint16_t id, Bytes record, std::uint8_t index);
 /// One data item of an InfoType.

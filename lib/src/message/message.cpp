@@ -9,8 +9,10 @@ namespace {
 constexpr std::uint8_t negative_response = 0x7F;
 constexpr std::uint8_t response_bit = 0x40;
 
+/// Services 01 to 0A, and those of ISO 14229-1 that OBDonUDS (SAE J1979-2) uses.
 constexpr bool is_service(std::uint8_t id) noexcept {
-    return id >= 0x01 && id <= 0x0A;
+    return (id >= 0x01 && id <= 0x0A) || id == 0x10 || id == 0x14 || id == 0x19 || id == 0x22 ||
+           id == 0x31 || id == 0x3E;
 }
 } // namespace
 
@@ -68,6 +70,18 @@ void decode(Bytes message, const Header& header, EcuContext* context, Sink& sink
         return detail::decode_controls(d);
     case 0x09:
         return detail::decode_vehicle_information(d);
+    case 0x10:
+        return detail::decode_session(d);
+    case 0x14:
+        return detail::decode_clear(d);
+    case 0x19:
+        return detail::decode_code_reports(d);
+    case 0x22:
+        return detail::decode_data_identifiers(d);
+    case 0x31:
+        return detail::decode_routine(d);
+    case 0x3E:
+        return detail::decode_tester_present(d);
     default:
         return d.problem(ProblemCode::unknown_service, header.service);
     }

@@ -38,15 +38,13 @@ void response(Decoder& d, bool freeze) {
             return d.problem(ProblemCode::unknown_id, id);
         const std::size_t left = d.message.size() - at;
         const std::size_t frame_bytes = freeze ? 1 : 0;
-        // The short form where there is one, unless the long one is exactly what is left.
-        const std::size_t wanted = row->short_length != 0 && left != frame_bytes + row->length
-                                       ? row->short_length
-                                       : row->length;
-        if (left < frame_bytes + wanted)
+        if (left < frame_bytes)
+            return d.problem(ProblemCode::message_cut, id, left);
+        const std::size_t length = pid_length(*row, left - frame_bytes);
+        if (left - frame_bytes < length)
             return d.problem(ProblemCode::message_cut, id, left);
         if (freeze)
             d.frame = d.message[at++];
-        const std::size_t length = wanted == 0 ? d.message.size() - at : wanted;
         const Bytes data = d.message.subspan(at, length);
         if (!freeze && d.context != nullptr)
             remember_scaling(id, data, *d.context);

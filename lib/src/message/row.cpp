@@ -56,7 +56,7 @@ void Decoder::support(std::uint16_t id, std::string_view name, Bytes four, unsig
                       std::uint8_t index) {
     const auto bits = static_cast<std::uint32_t>(big_endian(four, 0, 4));
     const auto first = static_cast<std::uint8_t>(id);
-    const bool kept = context != nullptr && frame.value_or(0) == 0;
+    const bool kept = context != nullptr && service != 0 && frame.value_or(0) == 0;
     text.clear();
     for (unsigned i = 0; i < 32; ++i) {
         const unsigned next = first + i + 1;
@@ -69,11 +69,12 @@ void Decoder::support(std::uint16_t id, std::string_view name, Bytes four, unsig
             continue;
         if (!text.view().empty())
             text.add(' ');
-        text.hex(next, 2);
+        text.hex(id_base + next, id_base == 0 ? 2 : 4);
     }
     if (kept)
         context->ranges_known[service][first / 32U] = true;
-    told(id, index, name, text.view().empty() ? "none" : text.view(), bits);
+    told(static_cast<std::uint16_t>(id + id_base), index, name,
+         text.view().empty() ? "none" : text.view(), bits);
 }
 
 void Decoder::add_note(Value& value, std::string_view words, std::string_view more) {

@@ -83,7 +83,7 @@ void tell_info_item(Decoder& d, const catalogue::Row& row, Bytes item, unsigned 
     d.row(row, told, 0x09, index);
     if (row.fields.size() == 1 && row.fields[0].kind == catalogue::Kind::text &&
         !text_fits(static_cast<std::uint8_t>(row.id), told))
-        d.problem(ProblemCode::bad_text, row.id);
+        d.problem(ProblemCode::bad_text, static_cast<std::uint16_t>(row.id + d.id_base));
 }
 
 std::size_t tell_info_items(Decoder& d, const catalogue::Row& row, Bytes data) {
