@@ -1,0 +1,13 @@
+# SPDX-License-Identifier: Apache-2.0
+# The library as others get it: installed (static and shared) and found by find_package and by
+# pkg-config, and as a subdirectory of their own build. Each builds the library anew, in a scratch
+# folder that later runs use again.
+if(NOT TELLTALE_SANITIZE)
+  foreach(kind static shared subdirectory)
+    add_test(NAME install-${kind} COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/install/run.sh
+      ${kind} ${PROJECT_SOURCE_DIR} ${CMAKE_CURRENT_BINARY_DIR}/install-${kind}
+      ${CMAKE_CXX_COMPILER} "${CMAKE_CXX_COMPILER_LAUNCHER}")
+    # Once is enough: other presets leave tests of this label out.
+    set_tests_properties(install-${kind} PROPERTIES TIMEOUT 900 LABELS once)
+  endforeach()
+endif()
