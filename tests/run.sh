@@ -1,0 +1,81 @@
+#!/bin/sh
+# SPDX-License-Identifier: Apache-2.0
+# Everything that a change must pass: installs what is missing, then builds and tests with GCC,
+# with Clang and with the sanitizers, and checks the form of the sources. Says how long each stage
+# took; its last lines are ctest's own. Folders build/check-*.
+set -u
+root=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd)
+cd "$root" || exit 1
+unset CDPATH
+. tests/support/packages.sh
+logs=build/check-logs
+mkdir -p "$logs"
+jobs=$(nproc 2>/dev/null || echo 2)
+launcher=
+! command -v ccache >/dev/null 2>&1 || launcher=ccache
+failed=
+
+stage() { # NAME COMMAND...: runs it, says how long it took, remembers a failure
+    stage_name=$1
+    shift
+    echo "== $stage_name"
+    stage_from=$(date +%s)
+    if "$@" >"$logs/$stage_name.log" 2>&1; then
+        stage_word=passed
+    else
+        stage_word=FAILED
+        failed="$failed $stage_name"
+        tail -n 60 "$logs/$stage_name.log"
+    fi
+    echo "== $stage_name: $stage_word after $(($(date +%s) - stage_from)) s"
+    [ "$stage_word" = passed ]
+}
+
+packages() {
+    need cmake ninja-build g++ clang clang-format clang-tidy libclang-rt-dev pkgconf:pkgconf \
+        libexpected-dev doctest-dev libcli11-dev nlohmann-json3-dev libboost-dev libpcap-dev \
+        libbenchmark-dev tshark:tshark units:units npm:npm node:nodejs chromium:chromium \
+        readelf:binutils git:git
+}
+
+format() {
+    git ls-files '*.cpp' '*.hpp' | xargs clang-format --dry-run --Werror
+}
+
+build() { # PRESET OPTION...
+    build_preset=$1
+    shift
+    cmake --preset "$build_preset" -B "build/check-$build_preset" -DTELLTALE_WERROR=ON \
+        -DCMAKE_CXX_COMPILER_LAUNCHER="$launcher" "$@" &&
+        cmake --build "build/check-$build_preset"
+}
+
+check() { # PRESET OPTION...
+    check_preset=$1
+    shift
+    # Nothing here may wait for a person.
+    ctest --test-dir "build/check-$check_preset" --output-on-failure -j "$jobs" "$@" </dev/null
+}
+
+tidy() {
+    git ls-files 'lib/src/*.cpp' | xargs -n 1 -P "$jobs" \
+        clang-tidy -p build/check-clang --quiet
+}
+
+stage packages packages || exit 1
+stage format format
+stage build-gcc build release -DTELLTALE_BENCH=ON && stage test-gcc check release
+stage build-clang build clang && stage test-clang check clang -LE once
+stage build-asan build asan && stage test-asan check asan -LE once
+stage tidy tidy
+
+echo
+for preset in gcc clang asan; do
+    echo "test-$preset:"
+    grep -E '^[0-9]+% tests passed|^Total Test time|\(Failed\)|\(Timeout\)|\*\*\*' \
+        "$logs/test-$preset.log" 2>/dev/null || echo "did not run"
+done
+if [ -n "$failed" ]; then
+    echo "FAILED:$failed"
+    exit 1
+fi
