@@ -26,7 +26,8 @@ namespace fuzz {
 /// Gives the bytes in pieces of 1, 2, 3 ... 13 bytes over and over, as a slow pipe would.
 class PieceSource final : public telltale::dump::Source {
   public:
-    explicit PieceSource(telltale::Bytes bytes) : rest_(bytes) {}
+    explicit PieceSource(telltale::Bytes bytes) : rest_(bytes), size_(bytes.size()) {}
+    std::uint64_t size() const override { return size_; }
     telltale::Result<std::size_t> read(std::span<std::uint8_t> into) override {
         piece_ = piece_ % 13 + 1;
         std::size_t count = piece_;
@@ -42,6 +43,7 @@ class PieceSource final : public telltale::dump::Source {
 
   private:
     telltale::Bytes rest_;
+    std::uint64_t size_;
     std::size_t piece_ = 0;
 };
 

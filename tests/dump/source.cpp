@@ -66,6 +66,29 @@ TEST_CASE("source: what is no dump is refused") {
     CHECK(read(Buffer(1'000'000, 0)).refused == "unknown-format");
 }
 
+TEST_CASE("source: an input that grows while it is read") {
+    class GrowingSource final : public dump::Source {
+      public:
+        explicit GrowingSource(Bytes bytes) : rest_(bytes) {}
+        Result<std::size_t> read(std::span<std::uint8_t> into) override {
+            const std::size_t count = std::min(into.size(), rest_.size());
+            std::copy_n(rest_.begin(), count, into.begin());
+            rest_ = rest_.subspan(count);
+            return count;
+        }
+        std::uint64_t size() const override { return 100; } // when it was opened
+
+      private:
+        Bytes rest_;
+    };
+    const auto frames = mixed_frames(20'000, 22);
+    const Buffer file = write_pcap(frames);
+    const Reading got = read(std::make_unique<GrowingSource>(file));
+    const bool same = got.frames == frames;
+    CHECK(same);
+    CHECK(got.problems.empty());
+}
+
 TEST_CASE("source: a failure in the middle is told after what came before it") {
     const auto frames = mixed_frames(10, 21);
     const Reading got = read(std::make_unique<FailingSource>(write_pcap(frames)));

@@ -19,8 +19,6 @@ constexpr std::uint32_t block_section = 0x0A0D'0D0A;
 constexpr std::uint32_t block_interface = 1;
 constexpr std::uint32_t block_packet = 2; // obsolete
 constexpr std::uint32_t block_simple = 3;
-constexpr std::uint32_t block_names = 4;
-constexpr std::uint32_t block_statistics = 5;
 constexpr std::uint32_t block_enhanced = 6;
 
 constexpr std::uint32_t byte_order_mark = 0x1A2B'3C4D;
@@ -120,7 +118,6 @@ class PcapngReader final : public FormatReader {
         // All there ever will be: reading allocates no more.
         interfaces_.reserve(ReadState::max_lines);
         unnamed_.reserve(ReadState::max_lines);
-        joined_.reserve(longest_comment);
     }
 
     Step next(ReadState& state, Record& record, Problem& problem) override {
@@ -343,6 +340,7 @@ class PcapngReader final : public FormatReader {
             comment = more;
             return;
         }
+        joined_.reserve(longest_comment); // once
         if (comment.data() != joined_.data())
             joined_.assign(comment.substr(0, longest_comment));
         if (joined_.size() < longest_comment) {

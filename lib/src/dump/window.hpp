@@ -6,7 +6,6 @@
 #include <cstdint>
 #include <cstring>
 #include <memory>
-#include <vector>
 
 #include "telltale/dump/source.hpp"
 
@@ -21,9 +20,10 @@ class Window {
     static constexpr std::size_t default_capacity = 256U << 10;
 
     explicit Window(std::unique_ptr<Source> source, std::size_t capacity = default_capacity)
-        : source_(std::move(source)), capacity_(capacity), buffer_(2 * capacity) {}
+        : source_(std::move(source)), capacity_(capacity), room_(first_room(source_->size())),
+          buffer_(std::make_unique_for_overwrite<std::uint8_t[]>(room_)) {}
 
-    const std::uint8_t* data() const { return buffer_.data() + begin_; }
+    const std::uint8_t* data() const { return buffer_.get() + begin_; }
     std::size_t size() const { return end_ - begin_; }
     Bytes bytes() const { return {data(), size()}; }
     std::size_t capacity() const { return capacity_; }
@@ -52,12 +52,14 @@ class Window {
         if (ended_ || size() >= capacity_)
             return false;
         if (begin_ != 0 && begin_ >= size()) {
-            std::memmove(buffer_.data(), data(), size());
+            std::memmove(buffer_.get(), data(), size());
             end_ -= begin_;
             begin_ = 0;
         }
-        const std::size_t room = std::min(buffer_.size() - end_, capacity_ - size());
-        const auto got = source_->read({buffer_.data() + end_, room});
+        if (end_ == room_)
+            enlarge();
+        const std::size_t free = std::min(room_ - end_, capacity_ - size());
+        const auto got = source_->read({buffer_.get() + end_, free});
         if (!got || *got == 0) {
             failed_ = !got;
             ended_ = true;
@@ -70,9 +72,26 @@ class Window {
     std::uint64_t source_size() const { return source_->size(); }
 
   private:
+    /// A small input of known size needs no more room than itself, if it does not grow meanwhile.
+    std::size_t first_room(std::uint64_t size) const {
+        const std::uint64_t most = 2 * capacity_;
+        return static_cast<std::size_t>(size == 0 || size >= most ? most : size + 1);
+    }
+
+    void enlarge() {
+        const std::size_t kept = size();
+        auto larger = std::make_unique_for_overwrite<std::uint8_t[]>(2 * capacity_);
+        std::memcpy(larger.get(), data(), kept);
+        buffer_ = std::move(larger);
+        room_ = 2 * capacity_;
+        begin_ = 0;
+        end_ = kept;
+    }
+
     std::unique_ptr<Source> source_;
     std::size_t capacity_;
-    std::vector<std::uint8_t> buffer_;
+    std::size_t room_; ///< of the buffer: twice the capacity at most
+    std::unique_ptr<std::uint8_t[]> buffer_;
     std::size_t begin_ = 0;
     std::size_t end_ = 0;
     std::uint64_t offset_ = 0;
