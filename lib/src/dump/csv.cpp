@@ -515,6 +515,13 @@ class CsvReader final : public TextReader {
 
     /// A cell with all bytes. More than an FD frame holds are counted, not kept.
     bool parse_data(std::string_view text, std::size_t& size) {
+        // The usual form: hex digits and nothing between them.
+        if (header_.data_base != Base::decimal) {
+            size = parse_hex_bytes(text, can_.buffer);
+            if (size != std::string_view::npos)
+                return true;
+            size = 0;
+        }
         const auto between = [](char c) {
             return is_space(c) || c == ',' || c == ';' || c == '-' || c == ':';
         };
