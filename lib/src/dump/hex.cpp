@@ -105,7 +105,7 @@ Verdict parse_line(std::string_view line, HexLine& out, std::span<std::uint8_t> 
 
 class HexReader final : public TextReader {
   public:
-    HexReader() : buffer_(max_message) {}
+    HexReader() : buffer_(new std::uint8_t[max_message]) {}
 
   protected:
     Outcome line(ReadState& state, const TextLine& line, Record& record,
@@ -113,9 +113,10 @@ class HexReader final : public TextReader {
         if (says_nothing(trim(line.text)))
             return Outcome::nothing;
         HexLine hex;
-        if (const auto verdict = parse_line(line.text, hex, buffer_); !verdict.fine())
+        if (const auto verdict = parse_line(line.text, hex, {buffer_.get(), max_message});
+            !verdict.fine())
             return told(verdict, line, problem);
-        const auto bytes = Bytes(buffer_).first(hex.size);
+        const Bytes bytes(buffer_.get(), hex.size);
         if (hex.is_frame) {
             can_.frame = hex.frame;
             can_.frame.data = bytes;
@@ -130,7 +131,7 @@ class HexReader final : public TextReader {
     }
 
   private:
-    std::vector<std::uint8_t> buffer_;
+    std::unique_ptr<std::uint8_t[]> buffer_;
     CanLine can_;
 };
 
