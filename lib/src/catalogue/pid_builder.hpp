@@ -140,6 +140,7 @@ struct Head {
     const char* name = nullptr;
     const char* unsure = nullptr;
     std::uint16_t short_length = 0;
+    bool usually_short = false;
 };
 
 inline constexpr Evidence outside = Evidence::outside_program;

@@ -38,6 +38,7 @@ constexpr std::array<Row, row_count> make_rows() {
             row.fields = fields_of(head.id, fields);
             row.name = head.name != nullptr ? head.name : row.fields[0].name;
             row.short_length = head.short_length;
+            row.usually_short = head.usually_short;
         }
     };
     add(table::heads_00, table::fields_00, "SAE J1979-DA annex B, ISO 15031-5 annex B");

@@ -151,12 +151,14 @@ void decode_session(Decoder& d);             // 10
 void decode_tester_present(Decoder& d);      // 3E
 void decode_routine(Decoder& d);             // 31
 
-/// How many data bytes a PID has when `left` bytes are left for it: the short form where there is
-/// one, unless the long one is exactly what is left.
+/// How many data bytes a PID has when `left` bytes are left for it: of two forms the one that is
+/// exactly what is left, and else the usual one.
 constexpr std::size_t pid_length(const catalogue::Row& row, std::size_t left) noexcept {
     if (row.length == 0)
         return left;
-    return row.short_length != 0 && left != row.length ? row.short_length : row.length;
+    if (row.short_length == 0 || left == row.length)
+        return row.length;
+    return left == row.short_length || row.usually_short ? row.short_length : row.length;
 }
 /// The data identifier at `at` and its data; moves `at` behind them. `live`: data as they are now,
 /// not those of a snapshot. False after a problem that ends the message.

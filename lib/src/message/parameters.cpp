@@ -27,6 +27,30 @@ void request(Decoder& d, std::size_t step) {
     }
 }
 
+/// True when the message from `at` on is whole items, at most `most`, to its very end.
+bool is_whole(Bytes message, std::size_t at, std::size_t frame_bytes, std::size_t most) {
+    while (at < message.size()) {
+        const catalogue::Row* row = catalogue::pid(message[at]);
+        if (row == nullptr || most-- == 0)
+            return false;
+        at += 1 + frame_bytes;
+        if (row->short_length != 0 && is_whole(message, at + row->short_length, frame_bytes, most))
+            return true;
+        at += row->length;
+    }
+    return at == message.size();
+}
+
+/// The length of the data at `at` of a row that has two forms.
+std::size_t length_in(Bytes message, std::size_t at, const catalogue::Row& row,
+                      std::size_t frame_bytes, std::size_t most) {
+    const bool is_short = is_whole(message, at + row.short_length, frame_bytes, most);
+    const bool is_long = is_whole(message, at + row.length, frame_bytes, most);
+    if (is_short != is_long)
+        return is_short ? row.short_length : row.length;
+    return row.usually_short ? row.short_length : row.length;
+}
+
 void response(Decoder& d, bool freeze) {
     std::size_t at = 1;
     for (std::size_t count = 0; at < d.message.size(); ++count) {
@@ -40,7 +64,10 @@ void response(Decoder& d, bool freeze) {
         const std::size_t frame_bytes = freeze ? 1 : 0;
         if (left < frame_bytes)
             return d.problem(ProblemCode::message_cut, id, left);
-        const std::size_t length = pid_length(*row, left - frame_bytes);
+        const std::size_t length =
+            row->short_length == 0
+                ? pid_length(*row, left - frame_bytes)
+                : length_in(d.message, at + frame_bytes, *row, frame_bytes, most_ids - count - 1);
         if (left - frame_bytes < length)
             return d.problem(ProblemCode::message_cut, id, left);
         if (freeze)

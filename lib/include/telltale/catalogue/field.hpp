@@ -124,10 +124,11 @@ struct Row {
     Evidence evidence = Evidence::memory;
     const char* unsure = nullptr;
     std::span<const Field> fields{};
-    /// Data bytes of the shorter form, in which the last fields are missing (the banks that the
-    /// vehicle has not); 0 where there is one form only. A response that holds exactly `length`
-    /// bytes after the identifier has the long form, any other the short one.
+    /// Data bytes of a shorter form, in which the last fields are missing; 0 where there is one
+    /// form only. A response has the form with which all of it can be read to its very end, and the
+    /// usual one where that does not decide.
     std::uint16_t short_length = 0;
+    bool usually_short = false;
 };
 
 /// The unsigned raw value of a number or choice field. The caller has checked that the field's
