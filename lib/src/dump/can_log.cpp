@@ -179,9 +179,14 @@ class CanLogReader final : public TextReader {
 
             const Place place{window.offset(), lines_.number()++};
             window.consume(static_cast<std::size_t>(end + 1 - begin));
+            const Time tens = begin[9] - '0';
+            const Time ones = begin[10] - '0';
+            can_.time =
+                (Time{digits_value(seconds)} * 100 + tens * 10 + ones) * nanoseconds_a_second +
+                Time{digits_value(fraction)} * 1000;
             if (!state.wanted(id)) {
-                ++state.counts.frames;
-                ++state.counts.passed_over;
+                if (pass_over(state, can_.time, place, problem) != Outcome::nothing)
+                    return Outcome::problem;
                 continue;
             }
             store4(can_.buffer.data(), hex_bytes(low));
@@ -191,10 +196,6 @@ class CanLogReader final : public TextReader {
             can_.frame.data = Bytes(can_.buffer).first(digits / 2);
             can_.interface = {name_text_.data(), name_size_ - 1};
             can_.direction = direction;
-            can_.time =
-                (Time{digits_value(seconds)} * 100 + (begin[9] - '0') * 10 + (begin[10] - '0')) *
-                    nanoseconds_a_second +
-                Time{digits_value(fraction)} * 1000;
             return give(state, can_, place, record, problem);
         }
         return Outcome::nothing;

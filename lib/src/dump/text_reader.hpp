@@ -124,24 +124,28 @@ class TextReader : public FormatReader {
         return Outcome::problem;
     }
 
-    /// A whole frame: counts it and gives it unless the filter holds it back.
+    /// A whole frame: counts it and gives it unless the filter holds it back. The order of times is
+    /// watched over all frames.
     Outcome give(ReadState& state, const CanLine& can, Place place, Record& record,
                  Problem& problem) {
+        if (can.frame.kind != CanKind::error && !state.wanted(can.frame.id))
+            return pass_over(state, can.time, place, problem);
         ++state.counts.frames;
-        if (can.frame.kind == CanKind::error) {
+        if (can.frame.kind == CanKind::error)
             ++state.counts.error_frames;
-        } else {
-            if (can.frame.kind == CanKind::remote)
-                ++state.counts.remote_frames;
-            if (!state.wanted(can.frame.id)) {
-                ++state.counts.passed_over;
-                return Outcome::nothing;
-            }
-        }
+        if (can.frame.kind == CanKind::remote)
+            ++state.counts.remote_frames;
         record.kind = RecordKind::can;
         record.can = can.frame;
         record.bytes = {};
         return finish(state, can.interface, can.time, can.direction, place, record, problem);
+    }
+
+    /// A frame that the filter holds back.
+    static Outcome pass_over(ReadState& state, Time time, Place place, Problem& problem) {
+        ++state.counts.frames;
+        ++state.counts.passed_over;
+        return in_order(state, time, place, problem) ? Outcome::nothing : Outcome::problem;
     }
 
     /// What records of every kind have. A frame of an interface for which there is no room is not
@@ -152,21 +156,27 @@ class TextReader : public FormatReader {
         record.time = time;
         record.place = place;
         record.comment = {};
+        const bool ordered = in_order(state, time, place, problem);
         if (!state.line_index(interface, record.line)) {
             problem = {ProblemCode::too_many_lines, place, time, 0, 0};
             return Outcome::problem;
         }
-        if (time == no_time)
+        if (ordered)
             return Outcome::record;
-        if (time < state.last_time) {
-            problem = {ProblemCode::time_backwards, place, time,
-                       static_cast<std::uint64_t>(state.last_time - time), 0};
-            state.last_time = time;
-            hold(record);
-            return Outcome::problem;
-        }
+        hold(record);
+        return Outcome::problem;
+    }
+
+    static bool in_order(ReadState& state, Time time, Place place, Problem& problem) {
+        if (time == no_time)
+            return true;
+        const Time last = state.last_time;
         state.last_time = time;
-        return Outcome::record;
+        if (time >= last)
+            return true;
+        problem = {ProblemCode::time_backwards, place, time,
+                   static_cast<std::uint64_t>(last - time), 0};
+        return false;
     }
 
     /// Keeps a record for the next call, after the problem that this one gives.
