@@ -123,36 +123,6 @@ void each_entry(std::string_view table, FunctionRef<void(const Entry&)> use) {
         }
 }
 
-bool is_unsure(const Entry& entry) {
-    if (entry.unsure != nullptr)
-        return true;
-    for (const auto& field : entry.fields) {
-        if (field.unsure != nullptr)
-            return true;
-        for (const auto& choice : field.choices)
-            if (choice.unsure)
-                return true;
-    }
-    return false;
-}
-
-struct Coverage {
-    std::size_t rows = 0;
-    std::size_t unsure = 0;
-    std::array<std::size_t, evidences.size()> by_evidence{};
-};
-
-Coverage coverage_of(std::string_view table) {
-    Coverage coverage;
-    each_entry(table, [&](const Entry& entry) {
-        ++coverage.rows;
-        coverage.unsure += is_unsure(entry) ? 1 : 0;
-        for (std::size_t i = 0; i < evidences.size(); ++i)
-            coverage.by_evidence[i] += entry.evidence == evidences[i] ? 1 : 0;
-    });
-    return coverage;
-}
-
 /// A to Z, then AA and on, as the standard letters the data bytes.
 void append_letter(std::string& out, std::size_t at) {
     if (at >= 26)
@@ -417,22 +387,40 @@ void print_json(Output& output) {
             out += '}';
             output.commit();
         });
-    out += "\n],\"coverage\":[";
+    out += "\n],\"left_out\":[";
     before = "\n";
-    for (const auto& table : tables) {
-        const auto coverage = coverage_of(table.word);
+    for (const auto& entry : catalogue::left_out()) {
         out += before;
         before = ",\n";
-        out += "{\"table\":\"";
-        out += table.word;
-        out += "\",\"rows\":";
+        out += "{\"service\":\"01\",\"first\":\"";
+        append_id(out, entry.first);
+        out += "\",\"last\":\"";
+        append_id(out, entry.last);
+        out += "\",\"name\":";
+        append_json(out, entry.name);
+        append_key(out, "why");
+        append_json(out, entry.why);
+        out += '}';
+    }
+    out += "\n],\"coverage\":[";
+    before = "\n";
+    for (const auto& coverage : catalogue::coverage()) {
+        out += before;
+        before = ",\n";
+        out += "{\"table\":";
+        append_json(out, coverage.table);
+        append_key(out, "rows");
         append_integer(out, std::uint64_t{coverage.rows});
+        append_key(out, "fields");
+        append_integer(out, std::uint64_t{coverage.fields});
         for (std::size_t i = 0; i < evidences.size(); ++i) {
             append_key(out, evidence_word(evidences[i]));
             append_integer(out, std::uint64_t{coverage.by_evidence[i]});
         }
         append_key(out, "unsure");
         append_integer(out, std::uint64_t{coverage.unsure});
+        append_key(out, "left_out");
+        append_integer(out, std::uint64_t{coverage.left_out});
         out += '}';
     }
     out += "\n]}\n";
@@ -518,11 +506,11 @@ void append_field_text(std::string& out, const Entry& entry, const Field& field)
             append_wrapped(out, 17, front + std::string(more));
 }
 
-void append_column(std::string& out, std::size_t number) {
+void append_column(std::string& out, std::size_t number, std::size_t width) {
     std::string text;
     append_integer(text, std::uint64_t{number});
-    if (text.size() < 9)
-        out.append(9 - text.size(), ' ');
+    if (text.size() < width)
+        out.append(width - text.size(), ' ');
     out += text;
 }
 
@@ -562,28 +550,35 @@ void print_text(Output& output) {
         });
         out += '\n';
     }
-    out += "On what the rows rest\n\n"
-           "  table         rows  example  formula  program  practice  memory   unsure\n";
-    Coverage sum;
-    const auto line = [&](std::string_view name, const Coverage& coverage) {
+    out += "PIDs left out\n\n";
+    for (const auto& entry : catalogue::left_out()) {
         out += "  ";
-        out += name;
-        out.append(name.size() < 9 ? 9 - name.size() : 0, ' ');
-        append_column(out, coverage.rows);
-        for (const auto count : coverage.by_evidence)
-            append_column(out, count);
-        append_column(out, coverage.unsure);
-        out += '\n';
-    };
-    for (const auto& table : tables) {
-        const auto coverage = coverage_of(table.word);
-        sum.rows += coverage.rows;
-        sum.unsure += coverage.unsure;
-        for (std::size_t i = 0; i < evidences.size(); ++i)
-            sum.by_evidence[i] += coverage.by_evidence[i];
-        line(table.word, coverage);
+        append_id(out, entry.first);
+        if (entry.last != entry.first) {
+            out += '-';
+            append_id(out, entry.last);
+        }
+        std::string text(entry.name);
+        text += ": ";
+        text += entry.why;
+        std::string wrapped;
+        append_wrapped(wrapped, 9, text);
+        out.append(wrapped, entry.last != entry.first ? 7 : 4);
     }
-    line("all", sum);
+    out += "\nOn what the rows rest (example, formula: published; program: another program's\n"
+           "decoding agrees; practice: common practice)\n\n"
+           "  table                        rows example formula program practice  memory  "
+           "unsure\n";
+    for (const auto& coverage : catalogue::coverage()) {
+        out += "  ";
+        out += coverage.table;
+        out.append(coverage.table.size() < 27 ? 27 - coverage.table.size() : 1, ' ');
+        append_column(out, coverage.rows, 6);
+        for (std::size_t i = 0; i < evidences.size(); ++i)
+            append_column(out, coverage.by_evidence[i], i == 3 ? 9 : 8);
+        append_column(out, coverage.unsure, 8);
+        out += '\n';
+    }
 }
 
 int run_catalogue(const std::string& as) {

@@ -74,6 +74,18 @@ class Csv final : public Printer {
         output_.commit();
     }
 
+    void dtc3(const Said& said, const message::DtcRecord& record) override {
+        if (!options_.only.wants_service(said.header.service))
+            return;
+        append_head(said, kind_word(said.header), said.time);
+        append_service(said);
+        append_hex(out(), record.report, 2);
+        out() += ",code,,,";
+        append_csv(out(), record_text(record));
+        out() += '\n';
+        output_.commit();
+    }
+
     void message_problem(const Said& said, const Problem& problem) override {
         this->problem(problem, said);
     }

@@ -23,6 +23,7 @@ class JsonLines final : public Printer {
         count(said);
         problems_.clear();
         dtcs_.clear();
+        records_.clear();
         has_value_ = false;
         wanted_ = options_.only.wants(said);
         if (!wanted_)
@@ -104,6 +105,24 @@ class JsonLines final : public Printer {
         dtcs_ += '"';
     }
 
+    void dtc3(const Said& said, const message::DtcRecord& record) override {
+        if (!options_.only.wants_service(said.header.service))
+            return;
+        dtcs_ += dtcs_.empty() ? "\"" : ",\"";
+        records_ += records_.empty() ? "{\"dtc\":\"" : ",{\"dtc\":\"";
+        const auto text = record.code.text();
+        for (auto* list : {&dtcs_, &records_}) {
+            list->append(text.data(), text.size());
+            *list += '"';
+        }
+        append_byte("status", record.status);
+        append_byte("severity", record.severity);
+        append_byte("group", record.group);
+        append_byte("record", record.record);
+        append_byte("counter", record.counter);
+        records_ += '}';
+    }
+
     void message_problem(const Said&, const Problem& problem) override {
         count(problem);
         problems_.push_back(problem);
@@ -120,9 +139,14 @@ class JsonLines final : public Printer {
             return;
         }
         out() += ']';
-        if (is_code_list(said.header)) {
+        if (is_code_list(said.header) || !dtcs_.empty()) {
             out() += ",\"dtcs\":[";
             out() += dtcs_;
+            out() += ']';
+        }
+        if (!records_.empty()) {
+            out() += ",\"records\":[";
+            out() += records_;
             out() += ']';
         }
         out() += "}\n";
@@ -138,6 +162,16 @@ class JsonLines final : public Printer {
     }
 
   private:
+    void append_byte(std::string_view key, std::optional<std::uint8_t> byte) {
+        if (!byte)
+            return;
+        records_ += ",\"";
+        records_ += key;
+        records_ += "\":\"";
+        append_hex(records_, *byte, 2);
+        records_ += '"';
+    }
+
     void append_head(const Said& said, std::string_view kind, Time time) {
         if (options_.several) {
             out() += "{\"file\":";
@@ -206,6 +240,7 @@ class JsonLines final : public Printer {
     bool has_value_ = false;
     std::size_t start_ = 0;
     std::string dtcs_;
+    std::string records_;
     std::vector<Problem> problems_;
 };
 

@@ -11,10 +11,6 @@ namespace telltale::program {
 namespace {
 
 constexpr std::uint8_t by_data_id = 0x22;
-// SAE J1979-2: the data identifiers F400 to F4FF are the PIDs, F800 to F8FF the InfoTypes.
-constexpr std::uint16_t pid_block = 0xF400;
-constexpr std::uint16_t info_type_block = 0xF800;
-
 bool read_hex(std::string_view text, std::size_t digits, std::uint16_t& value) {
     if (text.size() != digits)
         return false;
@@ -71,13 +67,13 @@ bool Only::add(std::string_view text) {
             return false;
         ids_[service].set(id);
         first_bytes_[service].set(id);
+        some_.set(by_data_id); // the same values by the data identifiers of OBDonUDS
         return true;
     }
     if (read_hex(text, 2, id)) {
         some_.set(1).set(by_data_id);
         ids_[1].set(id);
         first_bytes_[1].set(id);
-        data_ids_.push_back(static_cast<std::uint16_t>(pid_block | id));
         return true;
     }
     // A short name goes first: a name may look like a data identifier.
@@ -92,23 +88,20 @@ bool Only::add(std::string_view text) {
 
 bool Only::add_key(std::string_view key) {
     bool found = false;
-    const auto add_rows = [&](std::span<const catalogue::Row> rows, std::uint8_t service,
-                              std::uint16_t block) {
+    const auto add_rows = [&](std::span<const catalogue::Row> rows, std::uint8_t service) {
         for (const auto& row : rows)
-            for (std::size_t i = 0; i < row.fields.size(); ++i) {
-                const std::string_view known = row.fields[i].key;
-                if (known.empty() || !same_letters(known, key))
+            for (const auto& field : row.fields) {
+                const bool by_1d = field.key_by_1d != nullptr && same_letters(field.key_by_1d, key);
+                if (key.empty() || !(by_1d || same_letters(field.key, key)))
                     continue;
                 found = true;
                 some_.set(service).set(by_data_id);
                 first_bytes_[service].set(row.id & 0xFFU);
-                const auto index = static_cast<std::uint8_t>(i);
-                fields_.push_back({service, index, row.id});
-                fields_.push_back({by_data_id, index, static_cast<std::uint16_t>(block | row.id)});
+                fields_.push_back({service, row.id, std::string(key)});
             }
     };
-    add_rows(catalogue::pids(), 1, pid_block);
-    add_rows(catalogue::info_types(), 9, info_type_block);
+    add_rows(catalogue::pids(), 1);
+    add_rows(catalogue::info_types(), 9);
     return found;
 }
 
@@ -132,13 +125,16 @@ bool Only::named(std::uint8_t service, const message::Value& value) const {
         return false;
     if (whole_[service])
         return true;
-    if (service < ids_.size() && value.id < 256 && ids_[service][value.id])
-        return true;
     if (service == by_data_id &&
         std::find(data_ids_.begin(), data_ids_.end(), value.id) != data_ids_.end())
         return true;
+    const auto same = message::same_signal(service, value.id);
+    if (same.service < ids_.size() && same.id < 256 && ids_[same.service][same.id])
+        return true;
     return std::any_of(fields_.begin(), fields_.end(), [&](const Field& field) {
-        return field.service == service && field.id == value.id && field.index == value.index;
+        // A request names the identifier only.
+        return field.service == same.service && field.id == same.id &&
+               (value.key.empty() || same_letters(value.key, field.key));
     });
 }
 

@@ -36,8 +36,8 @@ class Only {
     static constexpr std::size_t services = 64;
     struct Field {
         std::uint8_t service;
-        std::uint8_t index;
         std::uint16_t id;
+        std::string key;
     };
 
     bool add(std::string_view text);

@@ -75,6 +75,33 @@ std::string_view code_name(std::uint8_t service) {
     }
 }
 
+std::string record_text(const message::DtcRecord& record) {
+    const auto letters = record.code.text();
+    std::string text(letters.data(), letters.size());
+    const auto add = [&](std::string_view name, std::optional<std::uint8_t> byte) {
+        if (!byte)
+            return;
+        text += name;
+        append_hex(text, *byte, 2);
+    };
+    add(", status ", record.status);
+    add(", severity ", record.severity);
+    add(", readiness group ", record.group);
+    add(", record ", record.record);
+    add(", counter ", record.counter);
+    const char* between = " (";
+    for (unsigned bit = 0; record.status && bit < 8; ++bit) {
+        if ((*record.status >> bit & 1U) == 0)
+            continue;
+        text += between;
+        text += message::dtc_status_bits[bit];
+        between = ", ";
+    }
+    if (record.status && *record.status != 0)
+        text += ')';
+    return text;
+}
+
 std::string_view negative_text(std::uint8_t code) {
     const auto* name = catalogue::negative_code(code);
     return name != nullptr ? name->name : "reserved";

@@ -79,6 +79,8 @@ inline bool is_code_list(const message::Header& header) {
 }
 /// "stored code" and so on, by the service.
 std::string_view code_name(std::uint8_t service);
+/// "P0143-1C, status 2F" with what else stands beside the code.
+std::string record_text(const message::DtcRecord& record);
 /// What a negative response code means, or "reserved".
 std::string_view negative_text(std::uint8_t code);
 

@@ -80,10 +80,20 @@ class Text final : public Printer {
         ends_.push_back(body_.size());
     }
 
-    void dtc(const Said&, message::Dtc code) override {
+    void dtc(const Said& said, message::Dtc code) override {
+        if (!options_.only.wants_service(said.header.service))
+            return;
         shows_ = true;
         const auto text = code.text();
         body_.append(text.data(), text.size());
+        ends_.push_back(body_.size());
+    }
+
+    void dtc3(const Said& said, const message::DtcRecord& record) override {
+        if (!options_.only.wants_service(said.header.service))
+            return;
+        shows_ = true;
+        body_ += record_text(record);
         ends_.push_back(body_.size());
     }
 

@@ -16,8 +16,8 @@ bool is_misfire(message::Dtc code) {
 bool any_code(const Picture& picture, bool (*fits)(message::Dtc)) {
     for (const auto* ecu : picture.ecus())
         for (const auto* list : {&ecu->stored, &ecu->pending, &ecu->permanent})
-            for (const auto code : list->codes)
-                if (fits(code))
+            for (const auto& code : list->codes)
+                if (fits(code.dtc))
                     return true;
     return false;
 }
@@ -43,9 +43,16 @@ std::string_view authority_word(message::Dtc code) {
     return "reserved";
 }
 
-std::string code_meaning(message::Dtc code) {
+std::string code_meaning(const Code& code) {
     std::array<char, catalogue::max_code_text> buffer;
-    return std::string(catalogue::describe_code(code.raw, buffer));
+    std::string meaning(catalogue::describe_code(code.dtc.raw, buffer));
+    if (code.failure_type < 0)
+        return meaning;
+    const auto failure = catalogue::failure_type(static_cast<std::uint8_t>(code.failure_type));
+    if (!meaning.empty() && !failure.empty())
+        meaning += "; ";
+    meaning += failure;
+    return meaning;
 }
 
 std::vector<std::string> cautions(const Picture& picture) {

@@ -21,11 +21,6 @@ inline std::string id_text(const Ecu& ecu) {
     return out;
 }
 
-inline std::string code_text(message::Dtc code) {
-    const auto text = code.text();
-    return {text.data(), text.size()};
-}
-
 inline std::string hex_text(std::uint64_t value, unsigned digits) {
     std::string out;
     append_hex(out, value, digits);
@@ -61,7 +56,8 @@ std::vector<std::string> cautions(const Picture& picture);
 /// "standard", "maker" or "reserved", as SAE J2012 assigns the code.
 std::string_view authority_word(message::Dtc code);
 
-/// The standard's meaning of a code in plain words; empty when it is not known here.
-std::string code_meaning(message::Dtc code);
+/// The standard's meaning of a code and its failure type in plain words; empty when it is not known
+/// here.
+std::string code_meaning(const Code& code);
 
 } // namespace telltale::vehicle

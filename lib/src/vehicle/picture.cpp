@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <tuple>
 
+#include "telltale/base/hex.hpp"
 #include "telltale/catalogue/catalogue.hpp"
 
 namespace telltale::vehicle {
@@ -16,10 +17,23 @@ using message::ValueKind;
 
 namespace {
 
-// SAE J1979-2: the data identifiers F400 to F4FF are the PIDs, F800 to F8FF the InfoTypes.
 constexpr std::uint8_t by_data_id = 0x22;
+constexpr std::uint8_t code_reports = 0x19;
 constexpr std::uint16_t pid_block = 0xF400;
-constexpr std::uint16_t info_type_block = 0xF800;
+
+// Subfunctions of service 19 (ISO 14229-1, SAE J1979-2).
+constexpr std::uint8_t report_by_mask = 0x02;
+constexpr std::uint8_t report_permanent = 0x15;
+constexpr std::uint8_t report_emissions = 0x42;
+constexpr std::uint8_t report_emissions_permanent = 0x55;
+constexpr std::uint8_t report_readiness_group = 0x56;
+
+// Status bits (ISO 14229-1, annex D).
+constexpr std::uint8_t status_pending = 0x04;
+constexpr std::uint8_t status_confirmed = 0x08;
+constexpr std::uint8_t status_open_since_clear = 0x10;
+constexpr std::uint8_t status_open_this_cycle = 0x40;
+constexpr std::uint8_t status_lamp = 0x80;
 
 // ISO 15765-4: P2CAN, in which an ECU answers. What was asked later than that before the end of
 // the dump need not have been answered in it.
@@ -27,14 +41,18 @@ constexpr Time answer_due = 50 * nanoseconds_a_millisecond;
 
 /// A PID of service 01, or its data identifier; empty for anything else.
 std::optional<std::uint8_t> pid_of(std::uint8_t service, std::uint16_t id) {
-    if (service == 0x01 || (service == by_data_id && (id & 0xFF00U) == pid_block))
-        return static_cast<std::uint8_t>(id);
-    return std::nullopt;
+    const auto same = message::same_signal(service, id);
+    if (same.service != 0x01)
+        return std::nullopt;
+    return static_cast<std::uint8_t>(same.id);
 }
 
 std::optional<std::uint8_t> info_type_of(std::uint8_t service, std::uint16_t id) {
-    if (service == 0x09 || (service == by_data_id && (id & 0xFF00U) == info_type_block))
-        return static_cast<std::uint8_t>(id);
+    const auto same = message::same_signal(service, id);
+    if (same.service == 0x09)
+        return static_cast<std::uint8_t>(same.id);
+    if (service == by_data_id && id == 0xF190) // the VIN (ISO 14229-1, annex C)
+        return std::uint8_t{0x02};
     return std::nullopt;
 }
 
@@ -46,6 +64,7 @@ bool has_ids(std::uint8_t service) {
     case 0x06:
     case 0x08:
     case 0x09:
+    case code_reports:
     case by_data_id:
         return true;
     default:
@@ -60,6 +79,15 @@ std::string_view monitor_name(std::string_view name) {
 }
 
 } // namespace
+
+std::string Code::text() const {
+    if (failure_type < 0) {
+        const auto letters = dtc.text();
+        return {letters.data(), letters.size()};
+    }
+    const auto letters = message::Dtc3{dtc, static_cast<std::uint8_t>(failure_type)}.text();
+    return {letters.data(), letters.size()};
+}
 
 double Signal::rate() const {
     if (count < 2 || first_time == no_time || last_time <= first_time)
@@ -128,6 +156,7 @@ class Picture::Impl {
         if (said.header.kind == Kind::negative)
             return false;
         codes_.clear();
+        records_.clear();
         codes_left_out_ = 0;
         read_.clear();
         return true;
@@ -143,6 +172,8 @@ class Picture::Impl {
             return;
         if (value.kind == ValueKind::test)
             test(said, value);
+        else if (service == code_reports && !value.frame)
+            return; // what stands around the codes
         else if (service == 0x02 || value.frame)
             freeze(said, value);
         else if (const auto pid = pid_of(service, value.id))
@@ -155,7 +186,14 @@ class Picture::Impl {
 
     void dtc(Dtc code) {
         if (codes_.size() < limits_.codes)
-            codes_.push_back(code);
+            codes_.push_back({code});
+        else
+            ++codes_left_out_;
+    }
+
+    void dtc3(const message::DtcRecord& record) {
+        if (records_.size() < limits_.codes)
+            records_.push_back(record);
         else
             ++codes_left_out_;
     }
@@ -181,7 +219,11 @@ class Picture::Impl {
         case 0x0A:
             take(ecu_->permanent, said);
             break;
+        case code_reports:
+            reports(said);
+            break;
         case 0x04:
+        case 0x14:
             ++ecu_->clears;
             ecu_->cleared_time = said.time;
             break;
@@ -276,6 +318,7 @@ class Picture::Impl {
         std::uint8_t service = 0;
         std::uint16_t first_id = 0; ///< PID and so on, or data identifier
         std::bitset<256> ids;       ///< of the bytes behind the service
+        std::uint8_t mask = 0;      ///< status mask of service 19
         Time time = no_time;        ///< of its last frame
     };
 
@@ -302,6 +345,11 @@ class Picture::Impl {
             asked.first_id = no_first_id;
         for (const auto id : ids.first(std::min<std::size_t>(ids.size(), 32)))
             asked.ids.set(id);
+        if (asked.service == code_reports && !ids.empty()) {
+            asked.ids.reset().set(ids[0] & 0x7FU); // the highest bit asks for no answer
+            const std::size_t at = ids[0] == report_by_mask ? 1 : 2;
+            asked.mask = ids.size() > at ? ids[at] : std::uint8_t{0};
+        }
     }
 
     void asked(const Said& said, const Value& value) {
@@ -344,6 +392,7 @@ class Picture::Impl {
                     ++ecu_->refusals[{said.header.service, said.header.negative_code}];
             }
         }
+        mask_ = 0;
         if (said.header.pending() || conversation_.requests == 0)
             return;
         for (std::size_t back = 1; back <= open_.size(); ++back) {
@@ -351,6 +400,7 @@ class Picture::Impl {
             if (!fits(asked, said))
                 continue;
             asked.answered = true;
+            mask_ = asked.mask;
             if (ecu_ != nullptr && asked.time != no_time && said.time != no_time &&
                 said.time >= asked.time)
                 ecu_->delays.add(said.time - asked.time);
@@ -403,21 +453,9 @@ class Picture::Impl {
         if (field.present.byte >= 0) {
             const auto key = static_cast<std::uint16_t>(
                 field.at << 8 | field.bit << 1 | (field.when.bit.byte >= 0 && field.when.set));
-            auto& monitor = readiness.monitors[key];
-            const bool complete = value.raw == 0;
-            if (monitor.name.empty())
-                monitor.name = kept(monitor_name(value.name));
-            else if (complete && !monitor.complete)
-                monitor.completed_at = said.time;
-            monitor.complete = complete;
-            monitor.time = said.time;
+            set_monitor(readiness, key, monitor_name(value.name), value.raw == 0, said.time);
         } else if (field.at == 0 && field.bits == 1) {
-            const bool on = value.raw != 0;
-            if (!ecu_->mil || *ecu_->mil != on) {
-                ecu_->mil_changes += ecu_->mil ? 1 : 0;
-                ecu_->mil_time = said.time;
-            }
-            ecu_->mil = on;
+            set_lamp(value.raw != 0, said.time);
         } else if (field.at == 0) {
             ecu_->code_count = static_cast<unsigned>(value.raw);
         } else {
@@ -500,9 +538,18 @@ class Picture::Impl {
         const auto* field = value.field;
         if (!value.frame || field == nullptr || field->kind == catalogue::Kind::bitmap)
             return;
+        FrameKey frame_key{*value.frame, 0};
+        std::optional<Code> owner;
+        if (said.header.service == code_reports) {
+            if (records_.empty())
+                return;
+            const auto& code = records_.back().code;
+            frame_key.code = code.raw();
+            owner = Code{code.code, code.failure_type};
+        }
         auto& frames = ecu_->freeze_frames;
         const SignalKey key{said.header.service, value.id, value.index};
-        auto frame = frames.find(*value.frame);
+        auto frame = frames.find(frame_key);
         const bool known = frame != frames.end() && frame->second.values.count(key) != 0;
         if (!known && freeze_values_ >= limits_.freeze_values) {
             ++not_kept_.freeze_values;
@@ -510,11 +557,13 @@ class Picture::Impl {
         }
         freeze_values_ += known ? 0 : 1;
         if (frame == frames.end()) {
-            frame = frames.emplace(*value.frame, FreezeFrame{}).first;
+            frame = frames.emplace(frame_key, FreezeFrame{}).first;
             frame->second.number = *value.frame;
+            frame->second.code = owner;
         }
-        if (field->kind == catalogue::Kind::code && (value.id & 0xFFU) == 0x02) {
-            const Dtc code{static_cast<std::uint16_t>(value.raw)};
+        if (said.header.service == 0x02 && field->kind == catalogue::Kind::code &&
+            value.id == 0x02) {
+            const Code code{Dtc{static_cast<std::uint16_t>(value.raw)}};
             if (frame->second.code && *frame->second.code != code) {
                 // Another code took the frame: what was kept of it belongs to the one before.
                 freeze_values_ -= frame->second.values.size();
@@ -544,7 +593,7 @@ class Picture::Impl {
             return;
         std::bitset<256> fresh;
         for (auto& reading : read_) {
-            const auto type = static_cast<std::uint8_t>(reading.key.id);
+            const auto type = *info_type_of(reading.key.service, reading.key.id);
             auto& list = ecu_->information[type];
             if (!fresh[type]) {
                 information_ -= list.size();
@@ -561,7 +610,7 @@ class Picture::Impl {
     }
 
     void test(const Said& said, const Value& value) {
-        const TestKey key{value.id, value.test};
+        const TestKey key{message::same_signal(said.header.service, value.id).id, value.test};
         auto found = ecu_->tests.find(key);
         if (found == ecu_->tests.end()) {
             if (tests_ >= limits_.tests) {
@@ -588,6 +637,94 @@ class Picture::Impl {
         result.failures += value.passed ? 0 : 1;
     }
 
+    /// Service 19 tells lists by the status bits that were asked for.
+    void reports(const Said& said) {
+        const std::uint8_t report = said.bytes.size() > 1 ? said.bytes[1] : std::uint8_t{0};
+        switch (report) {
+        case report_by_mask:
+        case report_emissions:
+            by_status(ecu_->stored, status_confirmed, said);
+            by_status(ecu_->pending, status_pending, said);
+            lamp(said);
+            break;
+        case report_permanent:
+        case report_emissions_permanent:
+            codes_.clear();
+            for (const auto& record : records_)
+                codes_.push_back({record.code.code, record.code.failure_type});
+            take(ecu_->permanent, said);
+            break;
+        case report_readiness_group:
+            readiness_group(said);
+            break;
+        default:
+            break;
+        }
+    }
+
+    /// The answer is the whole list of a status when the request asked for that status. Where the
+    /// request is not known, only codes that are there prove anything.
+    void by_status(CodeList& list, std::uint8_t status, const Said& said) {
+        codes_.clear();
+        for (const auto& record : records_)
+            if ((record.status.value_or(0) & status) != 0)
+                codes_.push_back({record.code.code, record.code.failure_type});
+        if ((mask_ & status) != 0 || (mask_ == 0 && !codes_.empty()))
+            take(list, said);
+    }
+
+    /// OBDonUDS has no lamp in PID 01: a code says whether it asks for it.
+    void lamp(const Said& said) {
+        if (damaged_ || (mask_ & status_confirmed) == 0)
+            return;
+        unsigned confirmed = 0;
+        bool on = false;
+        for (const auto& record : records_) {
+            confirmed += (record.status.value_or(0) & status_confirmed) != 0 ? 1U : 0U;
+            on = on || (record.status.value_or(0) & status_lamp) != 0;
+        }
+        set_lamp(on, said.time);
+        ecu_->code_count = confirmed;
+    }
+
+    /// A readiness group is complete when the tests of all its codes are (SAE J1979-2).
+    void readiness_group(const Said& said) {
+        if (damaged_ || records_.empty() || !records_.front().group)
+            return;
+        const std::uint8_t group = *records_.front().group;
+        const auto tell = [&](Readiness& readiness, std::uint8_t open) {
+            bool complete = true;
+            for (const auto& record : records_)
+                complete = complete && (record.status.value_or(open) & open) == 0;
+            readiness.heard = true;
+            std::string name = "Readiness group ";
+            append_hex(name, group, 2);
+            set_monitor(readiness, static_cast<std::uint16_t>(0x8000U | group), name, complete,
+                        said.time);
+        };
+        tell(ecu_->since_clear, status_open_since_clear);
+        tell(ecu_->this_cycle, status_open_this_cycle);
+    }
+
+    void set_lamp(bool on, Time time) {
+        if (!ecu_->mil || *ecu_->mil != on) {
+            ecu_->mil_changes += ecu_->mil ? 1 : 0;
+            ecu_->mil_time = time;
+        }
+        ecu_->mil = on;
+    }
+
+    void set_monitor(Readiness& readiness, std::uint16_t key, std::string_view name, bool complete,
+                     Time time) {
+        auto& monitor = readiness.monitors[key];
+        if (monitor.name.empty())
+            monitor.name = kept(name);
+        else if (complete && !monitor.complete)
+            monitor.completed_at = time;
+        monitor.complete = complete;
+        monitor.time = time;
+    }
+
     /// A whole list of codes replaces the one before; a damaged one proves nothing.
     void take(CodeList& list, const Said& said) {
         if (damaged_) {
@@ -610,9 +747,9 @@ class Picture::Impl {
     }
 
     /// Codes of `from` that `other` has not.
-    void note_changes(CodeList& list, const std::vector<Dtc>& from, const std::vector<Dtc>& other,
+    void note_changes(CodeList& list, const std::vector<Code>& from, const std::vector<Code>& other,
                       bool came, Time time) {
-        for (const auto code : from) {
+        for (const auto& code : from) {
             if (std::binary_search(other.begin(), other.end(), code))
                 continue;
             if (list.changes.size() < limits_.code_changes)
@@ -630,7 +767,9 @@ class Picture::Impl {
     Ecu* latest_ = nullptr;
     Key latest_key_{};
     bool damaged_ = false;
-    std::vector<Dtc> codes_;
+    std::uint8_t mask_ = 0; ///< status mask of the request that the message answers
+    std::vector<Code> codes_;
+    std::vector<message::DtcRecord> records_;
     std::uint64_t codes_left_out_ = 0;
     std::vector<Reading> read_;
     std::array<Asked, 16> open_{};
@@ -655,6 +794,9 @@ void Picture::value(const Said& said, const Value& value) {
 }
 void Picture::dtc(const Said&, Dtc code) {
     impl_->dtc(code);
+}
+void Picture::dtc3(const Said&, const message::DtcRecord& record) {
+    impl_->dtc3(record);
 }
 void Picture::message_problem(const Said&, const Problem& problem) {
     impl_->message_problem(problem);

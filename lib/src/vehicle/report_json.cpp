@@ -151,14 +151,14 @@ class Writer {
         json_.open('{');
         json_.key("time").time(list.time);
         json_.key("dtcs").open('[');
-        for (const auto code : list.codes)
-            json_.text(code_text(code));
+        for (const auto& code : list.codes)
+            json_.text(code.text());
         json_.close(']');
         json_.key("meanings").open('[');
-        for (const auto code : list.codes) {
+        for (const auto& code : list.codes) {
             json_.open('{');
-            json_.key("authority").text(authority_word(code));
-            json_.key("group").text(message::group(code));
+            json_.key("authority").text(authority_word(code.dtc));
+            json_.key("group").text(message::group(code.dtc));
             json_.key("text").text_or_null(code_meaning(code));
             json_.close('}');
         }
@@ -167,7 +167,7 @@ class Writer {
         json_.key("changes").open('[');
         for (const auto& change : list.changes) {
             json_.open('{');
-            json_.key("dtc").text(code_text(change.code));
+            json_.key("dtc").text(change.code.text());
             json_.key("change").text(change.came ? "came" : "went");
             json_.key("time").time(change.time);
             json_.close('}');
@@ -180,8 +180,8 @@ class Writer {
         json_.open('{');
         json_.key("frame").whole(frame.number);
         json_.key("dtc");
-        if (frame.code && frame.code->raw != 0)
-            json_.text(code_text(*frame.code));
+        if (frame.code && frame.code->dtc.raw != 0)
+            json_.text(frame.code->text());
         else
             json_.null();
         json_.key("values").open('[');

@@ -56,7 +56,8 @@ class Writer {
     }
 
   private:
-    static constexpr std::size_t name_width = 32;
+    static constexpr std::size_t name_width = 30;
+    static constexpr std::size_t test_width = 31;
 
     Shown how(Unit unit, double step, unsigned decimals) const {
         return shown(unit, step, decimals, options_.units);
@@ -144,7 +145,8 @@ class Writer {
     }
 
     void identification(const Ecu& ecu) {
-        for (const auto& [type, readings] : ecu.information)
+        for (const auto& [type, readings] : ecu.information) {
+            std::string label = "Information " + hex_text(type, 2);
             for (const auto& reading : readings) {
                 if (type == 0x02 && !reading.is_number) {
                     page_.item("VIN", vin_text(reading.text));
@@ -157,8 +159,10 @@ class Writer {
                             : plain(reading.text);
                 if (!reading.note.empty())
                     text += " [" + plain(reading.note) + "]";
-                page_.item("Information " + hex_text(type, 2), text);
+                page_.item(label, text);
+                label.clear();
             }
+        }
     }
 
     void codes(const Ecu& ecu) {
@@ -194,15 +198,15 @@ class Writer {
         if (list.codes.empty())
             page_.item(label, "none");
         std::string_view front = label;
-        for (const auto code : list.codes) {
-            std::string text = code_text(code);
+        for (const auto& code : list.codes) {
+            std::string text = code.text();
             text += "  ";
             if (const auto meaning = code_meaning(code); !meaning.empty()) {
                 text += meaning;
             } else {
-                text += message::group(code);
+                text += message::group(code.dtc);
                 text += " (";
-                text += authority_word(code);
+                text += authority_word(code.dtc);
                 text += "'s code: see the service information)";
             }
             page_.item(front, text);
@@ -211,7 +215,7 @@ class Writer {
         if (list.left_out != 0)
             page_.item("", "and " + whole_text(list.left_out) + " more");
         for (const auto& change : list.changes) {
-            std::string text = code_text(change.code) + (change.came ? " came" : " went");
+            std::string text = change.code.text() + (change.came ? " came" : " went");
             page_.item("", text + at(" at ", change.time));
         }
     }
@@ -241,16 +245,16 @@ class Writer {
     }
 
     void freeze_frames(const Ecu& ecu) {
-        for (const auto& [number, frame] : ecu.freeze_frames) {
-            std::string text = "frame " + whole_text(number);
-            if (frame.code && frame.code->raw == 0)
+        for (const auto& [frame_key, frame] : ecu.freeze_frames) {
+            std::string text = "frame " + whole_text(frame.number);
+            if (frame.code && frame.code->dtc.raw == 0)
                 text += ": empty";
             else if (frame.code)
-                text += ", stored by " + code_text(*frame.code);
+                text += ", stored by " + frame.code->text();
             page_.item("Freeze frame", text);
             for (const auto& [key, reading] : frame.values) {
-                if ((key.id & 0xFFU) == 0x02)
-                    continue;
+                if (message::same_signal(key.service == 0x19 ? 0x22 : 0x01, key.id).id == 0x02)
+                    continue; // the code, which stands above
                 std::string value = plain(reading.name) + ": ";
                 value += reading.is_number
                              ? quantity_text(reading.number,
@@ -269,25 +273,27 @@ class Writer {
         page_.item("Monitor tests",
                    whole_text(ecu.tests.size() - static_cast<std::size_t>(failed)) + " passed, " +
                        whole_text(static_cast<std::size_t>(failed)) + " FAILED");
-        page_.line("  id/test name                                  value      low     high");
+        page_.line("  id/test name                             value     low    high");
         for (const auto& [key, test] : ecu.tests) {
             const auto as = how(test.unit, test.step, test.decimals);
             std::string line = "  " + hex_text(key.monitor, key.monitor < 256 ? 2 : 4) + '/' +
                                hex_text(key.test, 2) + ' ';
             line = Page::cell(line, 10);
             const auto name = plain(test.name);
-            line += Page::cell(name, 34) + ' ';
+            std::string numbers;
             for (const double number : {test.value, test.low, test.high})
-                line += Page::right(number_text(as(number), as.decimals), 9);
-            page_.line(line + (test.passed ? " ok" : " FAILED"));
-            std::string more;
-            if (Page::columns(name) > 34)
-                more = name;
-            for (const auto part : {as.text, std::string_view(test.note)})
-                if (!part.empty()) {
-                    more += more.empty() ? "" : "; ";
-                    more += part == as.text ? "in " + std::string(part) : plain(part);
-                }
+                numbers += Page::right(number_text(as(number), as.decimals), 8);
+            numbers += ' ' + Page::cell(as.text, 5) + (test.passed ? " ok" : " FAILED");
+            if (Page::columns(name) > test_width || Page::columns(numbers) > 37) {
+                std::string wrapped;
+                Page(wrapped).paragraph(line + name, 0, 10);
+                wrapped.pop_back();
+                page_.line(wrapped);
+                page_.line(std::string(10 + test_width, ' ') + numbers);
+            } else {
+                page_.line(line + Page::cell(name, test_width) + numbers);
+            }
+            std::string more = plain(test.note);
             if (test.failures != 0 && test.count > 1)
                 more += (more.empty() ? "failed " : "; failed ") + whole_text(test.failures) +
                         " of " + whole_text(test.count) + " times";
@@ -301,7 +307,7 @@ class Writer {
             std::count_if(ecu.signals.begin(), ecu.signals.end(),
                           [](const auto& signal) { return signal.second.is_number; });
         if (numbers != 0)
-            page_.line("  value                            unit        min     mean      max "
+            page_.line("  value                          unit        min     mean      max   "
                        "count a sec");
         for (const auto& [key, signal] : ecu.signals) {
             if (!signal.is_number)
@@ -311,12 +317,12 @@ class Writer {
             std::string numbers_line = Page::cell(as.text, 6);
             for (const double number : {signal.min, signal.mean, signal.max})
                 numbers_line += Page::right(number_text(as(number), as.decimals), 9);
-            numbers_line += Page::right(whole_text(signal.count), 6);
+            numbers_line += Page::right(whole_text(signal.count), 8);
             numbers_line +=
                 Page::right(signal.rate() == 0 ? "-" : number_text(signal.rate(), 1), 6);
-            if (Page::columns(name) > name_width || Page::columns(numbers_line) > 45) {
+            if (Page::columns(name) > name_width || Page::columns(numbers_line) > 47) {
                 page_.line("  " + name);
-                page_.line(std::string(35, ' ') + numbers_line);
+                page_.line(std::string(33, ' ') + numbers_line);
             } else {
                 page_.line("  " + Page::cell(name, name_width) + ' ' + numbers_line);
             }

@@ -79,15 +79,24 @@ struct SignalKey {
     friend auto operator<=>(const SignalKey&, const SignalKey&) = default;
 };
 
+/// A trouble code of either protocol: two bytes, or three with a failure type (OBDonUDS).
+struct Code {
+    message::Dtc dtc;
+    std::int16_t failure_type = -1; ///< -1: none, the code has two bytes
+    /// "P0143", "P0143-1C".
+    TELLTALE_API std::string text() const;
+    friend auto operator<=>(const Code&, const Code&) = default;
+};
+
 /// A list of codes as it was read last.
 struct CodeList {
-    bool heard = false; ///< at least one whole list was read
-    std::vector<message::Dtc> codes;
+    bool heard = false;           ///< at least one whole list was read
+    std::vector<Code> codes;      ///< ascending
     Time time = no_time;          ///< of the latest list
     std::uint64_t answers = 0;    ///< whole lists read
     std::uint64_t incomplete = 0; ///< lists that were damaged, and so not taken
     struct Change {
-        message::Dtc code;
+        Code code;
         bool came = true; ///< false: went
         Time time = no_time;
     };
@@ -109,10 +118,18 @@ struct Reading {
     Time time = no_time;
 };
 
-/// A freeze frame (service 02) as it was read last.
+/// What names a freeze frame. Service 02 numbers them by ECU, OBDonUDS by code (`code` is 0 for
+/// service 02).
+struct FrameKey {
+    std::uint8_t number = 0;
+    std::uint32_t code = 0;
+    friend auto operator<=>(const FrameKey&, const FrameKey&) = default;
+};
+
+/// A freeze frame (service 02) or snapshot record (service 19) as it was read last.
 struct FreezeFrame {
     std::uint8_t number = 0;
-    std::optional<message::Dtc> code; ///< that stored it; 0000: the frame is empty
+    std::optional<Code> code; ///< that stored it; 0000: the frame is empty
     std::map<SignalKey, Reading> values;
 };
 
@@ -126,7 +143,8 @@ struct Monitor {
 struct Readiness {
     bool heard = false;
     std::string ignition; ///< "spark" or "compression", as PID 01 says
-    /// Supported monitors by their place in the data (byte, bit, kind of ignition).
+    /// Supported monitors by their place in the data (byte, bit, kind of ignition), or, for
+    /// OBDonUDS, 8000 hex and the number of the readiness group.
     std::map<std::uint16_t, Monitor> monitors;
     std::size_t incomplete() const;
 };
@@ -217,9 +235,9 @@ struct TELLTALE_API Ecu {
     CodeList stored;
     CodeList pending;
     CodeList permanent;
-    std::uint64_t clears = 0; ///< positive responses to service 04
+    std::uint64_t clears = 0; ///< positive responses to services 04 and 14
     Time cleared_time = no_time;
-    std::map<std::uint8_t, FreezeFrame> freeze_frames;
+    std::map<FrameKey, FreezeFrame> freeze_frames;
     Readiness since_clear;
     Readiness this_cycle;
     std::map<TestKey, TestResult> tests;
@@ -256,6 +274,7 @@ class TELLTALE_API Picture final : public message::Listener {
     bool begin(const message::Said& said) override;
     void value(const message::Said& said, const message::Value& value) override;
     void dtc(const message::Said& said, message::Dtc code) override;
+    void dtc3(const message::Said& said, const message::DtcRecord& record) override;
     void message_problem(const message::Said& said, const Problem& problem) override;
     void end(const message::Said& said) override;
     void problem(const Problem& problem, const message::Said& about) override;
