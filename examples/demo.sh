@@ -14,15 +14,13 @@ launcher=
 cmake --preset release -B build/demo -DTELLTALE_TESTS=OFF -DTELLTALE_BENCH=OFF \
     -DCMAKE_CXX_COMPILER_LAUNCHER="$launcher" >&2
 cmake --build build/demo --target telltale >&2
-telltale=build/demo/bin/telltale
+PATH=$root/build/demo/bin:$PATH
 good=examples/demo/good.pcapng
 bad=examples/demo/bad.pcapng
 
-show() { # COMMAND...: says the command, then runs it
-    echo
-    echo "\$ telltale $*"
-    echo
-    "$telltale" "$@"
+show() { # COMMAND LINE: says it, then runs it
+    printf '\n$ %s\n\n' "$1"
+    sh -c "$1"
 }
 
 cat <<END
@@ -31,9 +29,7 @@ A courier brings in a van: now and then, on the cobbles by the harbour, it holds
 Two drives over the same road were recorded, one in which nothing shows and one in which it does.
 The van, its number and its drives are invented.
 END
-show report "$good"
-show report "$bad"
-
-echo
-echo "A few messages about the moment that the technician marked:"
-show decode "$bad" --only 0B,10,0C 2>/dev/null | sed -n '1,4p;/ 1758209052/,$p' | sed -n '1,14p'
+show "telltale report $good"
+show "telltale report $bad"
+printf '\nThe moment that the technician marked:\n'
+show "telltale decode $bad --only MAP,MAF | grep -A 26 '#.*holds' | grep -v '>'"
