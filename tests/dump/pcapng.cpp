@@ -133,8 +133,8 @@ TEST_CASE("pcapng: comments of packets, sections and interfaces, and directions"
     CHECK(got.comments == std::vector<std::string>{"here", "", "", "", "one\ntwo"});
     CHECK(got.directions == std::vector{Direction::unknown, Direction::received, Direction::sent,
                                         Direction::unknown, Direction::unknown});
-    CHECK(got.remarks == std::vector<Comment>{{"drive 1", "", no_time},
-                                              {"port under the dash", "can0", no_time}});
+    CHECK(got.remarks ==
+          std::vector<Comment>{{"drive 1", "", no_time}, {"port under the dash", "can0", no_time}});
 }
 
 TEST_CASE("pcapng: a comment outlives the frame that the filter takes away") {
@@ -276,6 +276,41 @@ TEST_CASE("pcapng: more interfaces than the reader keeps apart") {
     CHECK(got.counts.frames == 300);
     CHECK(got.problems.size() == 1);
     CHECK(got.count(ProblemCode::too_many_lines) == 1);
+}
+
+TEST_CASE("pcapng: more names, or cooked interfaces, than the reader keeps apart") {
+    Maker sections; // two sections of 200 interfaces each
+    for (int part = 0; part < 2; ++part) {
+        sections.section();
+        for (int i = 0; i < 200; ++i)
+            sections.interface(
+                227,
+                Maker().option(2, std::to_string(part) + "-" + std::to_string(i)).u32(0).done());
+        for (std::uint32_t i = 0; i < 200; ++i)
+            sections.packet(i, start_micro, socketcan(0x7E8, rpm));
+    }
+    Maker cooked;
+    cooked.section().interface(276);
+    for (std::uint32_t i = 0; i < 400; ++i)
+        cooked.packet(0, start_micro,
+                      Maker(true)
+                          .u16(0x0C)
+                          .u16(0)
+                          .u32(i)
+                          .u16(280)
+                          .u16(0)
+                          .u64(0)
+                          .raw(socketcan(0x7E8, rpm, false))
+                          .done());
+    for (const Buffer& file : {sections.done(), cooked.done()}) {
+        const Reading got = read(file);
+        // The unnamed interface of the cooked capture is a line as well.
+        CHECK(got.frames.size() >= 255);
+        CHECK(got.frames.size() <= 256);
+        CHECK(got.counts.frames == 400);
+        CHECK(got.problems.size() == 1);
+        CHECK(got.count(ProblemCode::too_many_lines) == 1);
+    }
 }
 
 TEST_CASE("pcapng: times run backwards on one interface, not between two") {

@@ -430,6 +430,8 @@ class PcapngReader final : public FormatReader {
                                        : state.line_index(name, described.line);
         if (!room && !lines_told_)
             return too_many(place, problem); // and once more for the interface itself
+        // Among another interface's its frames could make up what nobody sent.
+        described.readable = room;
         interfaces_.push_back(described);
         return comment.empty() ? Given::nothing
                                : give_comment(comment, described.line, no_time, place, record);
@@ -565,9 +567,13 @@ class PcapngReader final : public FormatReader {
                                    : give_comment(comment, on.line, time, place, record);
         }
         record.line = on.line;
-        if (on.link == link_linux_cooked_2 && !cooked_line(state, number, record.line) &&
-            !lines_told_)
-            return too_many(place, problem);
+        if (on.link == link_linux_cooked_2 && !cooked_line(state, number, record.line)) {
+            if (!lines_told_)
+                return too_many(place, problem);
+            ++counts.frames;
+            ++counts.passed_over;
+            return Given::nothing;
+        }
         if ((flags & 3) == 1)
             record.direction = Direction::received;
         else if ((flags & 3) == 2)
