@@ -292,6 +292,10 @@ inline Outcome reassemble(const std::vector<Frame>& frames, telltale::Time n_cr)
     return all;
 }
 
+/// SAE J1979 and SAE J1979-2.
+constexpr unsigned services[] = {0x01, 0x02, 0x03, 0x04, 0x05, 0x06, 0x07, 0x08,
+                                 0x09, 0x0A, 0x10, 0x14, 0x19, 0x22, 0x31, 0x3E};
+
 /// What is wrong with the first bytes of a whole message, `none` when nothing is.
 /// `tester` and `ecu`: who speaks, both false when that is not known.
 inline ProblemCode header(const std::vector<std::uint8_t>& bytes, bool tester, bool ecu) {
@@ -307,7 +311,10 @@ inline ProblemCode header(const std::vector<std::uint8_t>& bytes, bool tester, b
     } else if (response) {
         service -= 0x40;
     }
-    if (service < 1 || service > 10)
+    bool known = false;
+    for (const unsigned one : services)
+        known = known || one == service;
+    if (!known)
         return ProblemCode::unknown_service;
     if ((tester && response) || (ecu && !response))
         return ProblemCode::unexpected_direction;
