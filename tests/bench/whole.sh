@@ -10,7 +10,7 @@
 # shellcheck disable=SC2086 # what was measured is four numbers: four words
 set -eu
 root=$(CDPATH='' cd -- "$(dirname -- "$0")/../.." && pwd)
-bin=${1:-$root/build/release}/bin
+bin=$(CDPATH='' cd -- "${1:-$root/build/release}" && pwd)/bin
 frames=${2:-1000000}
 runs=${RUNS:-9}
 tshark_runs=${TSHARK_RUNS:-3}
