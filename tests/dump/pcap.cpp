@@ -359,6 +359,19 @@ TEST_CASE("pcap: rubbish between records is stepped over") {
     }
 }
 
+TEST_CASE("pcap: room that was never written is one problem") {
+    const auto frames = mixed_frames(20, 6);
+    for (const std::uint8_t fill : {std::uint8_t{0}, std::uint8_t{0xFF}}) {
+        Buffer file = write_pcap(frames);
+        file.resize(file.size() + 1'000'000, fill);
+        const Reading got = read(file);
+        const bool same = got.frames == frames;
+        CHECK(same);
+        CHECK(got.problems.size() == 1);
+        CHECK(got.count(ProblemCode::bad_record) == 1);
+    }
+}
+
 TEST_CASE("pcap: a packet longer than any window is read past") {
     const Buffer long_packet = cooked(0x0800, Buffer(262'100, 0x45));
     const Reading got = read(Maker()

@@ -511,6 +511,19 @@ TEST_CASE("pcapng: one wrong bit in a block's frame costs a frame or two, and in
     }
 }
 
+TEST_CASE("pcapng: room that was never written is one problem") {
+    const auto frames = mixed_frames(20, 14);
+    for (const std::uint8_t fill : {std::uint8_t{0}, std::uint8_t{0xFF}}) {
+        Buffer file = write_pcapng(frames);
+        file.resize(file.size() + 1'000'000, fill);
+        const Reading got = read(file);
+        const bool same = got.frames == frames;
+        CHECK(same);
+        CHECK(got.problems.size() == 1);
+        CHECK(got.count(ProblemCode::bad_record) == 1);
+    }
+}
+
 TEST_CASE("pcapng: the pieces in which the bytes come make no difference") {
     const auto frames = mixed_frames(300, 13);
     const Buffer file = write_pcapng(frames);

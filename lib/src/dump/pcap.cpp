@@ -131,7 +131,9 @@ class PcapReader final : public FormatReader {
     }
 
     bool sane(const Head& head) const {
-        return head.fraction < fractions_ && head.stored <= head.length && head.stored <= longest_;
+        // An empty packet is no packet: such are what a file is filled with that was not written.
+        return head.fraction < fractions_ && head.stored <= head.length &&
+               head.stored <= longest_ && head.length != 0;
     }
 
     static bool near(const Head& one, const Head& other) {
