@@ -15,11 +15,18 @@ launcher=
 ! command -v ccache >/dev/null 2>&1 || launcher=ccache
 failed=
 
+cpu() { # sets cpu_now: seconds of processor time that finished children took
+    times >"$logs/times"
+    cpu_now=$(sed -n '2s/[ms]/ /gp' "$logs/times" | awk '{printf "%d", $1 * 60 + $2 + $3 * 60 + $4}')
+}
+
 stage() { # NAME COMMAND...: runs it, says how long it took, remembers a failure
     stage_name=$1
     shift
     echo "== $stage_name"
     stage_from=$(date +%s)
+    cpu
+    stage_cpu=$cpu_now
     if "$@" >"$logs/$stage_name.log" 2>&1; then
         stage_word=passed
     else
@@ -27,7 +34,9 @@ stage() { # NAME COMMAND...: runs it, says how long it took, remembers a failure
         failed="$failed $stage_name"
         tail -n 60 "$logs/$stage_name.log"
     fi
-    echo "== $stage_name: $stage_word after $(($(date +%s) - stage_from)) s"
+    cpu
+    echo "== $stage_name: $stage_word after $(($(date +%s) - stage_from)) s" \
+        "($((cpu_now - stage_cpu)) s of processor time)"
     [ "$stage_word" = passed ]
 }
 
