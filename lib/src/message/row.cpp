@@ -132,7 +132,7 @@ void Decoder::field(const catalogue::Row& row, const catalogue::Field& field, By
         const std::uint64_t raw = catalogue::raw_of(field, data);
         const unsigned width = field.width();
         const std::int64_t number =
-            field.is_signed ? sign_extend(raw, width) : static_cast<std::int64_t>(raw);
+            field.is_signed && width > 0 ? sign_extend(raw, width) : static_cast<std::int64_t>(raw);
         std::string_view why;
         const catalogue::Scale scale = scale_for(field, context, why);
         if (!why.empty())
