@@ -139,7 +139,7 @@ TEST_CASE("messages whose header cannot be read go to problem") {
     CHECK(bench.ear.problems.back().a == 0x41);
     CHECK(bench.ear.problems.back().place.offset == 40);
     CHECK(bench.ear.problems.back().time == 5);
-    CHECK(to_hex(bench.ear.said.back().bytes).size() == 6);
+    CHECK(bench.ear.said.back().bytes.size() == 3); // its bytes are gone by now
     CHECK(bench.message("") == "!message-empty ");
 }
 
