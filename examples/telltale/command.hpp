@@ -23,5 +23,6 @@ using Run = std::function<int()>;
 void add_decode(CLI::App& app, Run& run);
 void add_report(CLI::App& app, Run& run);
 void add_catalogue(CLI::App& app, Run& run);
+void add_table(CLI::App& app, Run& run);
 
 } // namespace telltale::program

@@ -28,6 +28,7 @@ int main(int argc, char** argv) {
         add_decode(app, run);
         add_report(app, run);
         add_catalogue(app, run);
+        add_table(app, run);
 
         try {
             app.parse(argc, argv);
