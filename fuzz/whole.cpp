@@ -113,7 +113,7 @@ void check_report(const std::string& report, bool text) {
         const auto c = static_cast<unsigned char>(report[i]);
         column = c == '\n' ? 0 : column + 1;
         check(c == '\n' ? text || i + 1 == report.size() : c >= 0x20 && c != 0x7F);
-        check(!text || column <= 80 * 4); // characters of up to four bytes
+        check(!text || column <= 320); // 80 characters of up to four bytes
     }
 }
 

@@ -41,27 +41,27 @@ void compare(const Plan& plan) {
     std::vector<CanId> ecus;
     for (std::uint32_t i = 0; i < plan.ecus; ++i)
         ecus.push_back(i % 3 == 2 ? CanId{0x18DAF110 + i, true} : CanId{0x7E8 + i, false});
-    std::map<CanId, std::vector<Data>> sent;
-    std::map<CanId, std::vector<Frame>> waiting;
+    std::map<std::uint32_t, std::vector<Data>> sent;
+    std::map<std::uint32_t, std::vector<Frame>> waiting;
     for (const CanId id : ecus)
         for (std::size_t i = 0; i < plan.messages; ++i) {
             Data message(1 + random() % (random() % 8 == 0 ? plan.longest : plan.usual));
             for (auto& byte : message)
                 byte = static_cast<std::uint8_t>(random());
             const auto frames = cut(id, message, plan.frame_size);
-            waiting[id].insert(waiting[id].end(), frames.begin(), frames.end());
-            sent[id].push_back(std::move(message));
+            waiting[id.value].insert(waiting[id.value].end(), frames.begin(), frames.end());
+            sent[id.value].push_back(std::move(message));
         }
     std::vector<Frame> frames;
-    std::map<CanId, std::size_t> next;
+    std::map<std::uint32_t, std::size_t> next;
     for (bool any = true; any;) {
         any = false;
         for (const CanId id : ecus)
-            for (std::size_t burst = random() % 3; burst > 0 && next[id] < waiting[id].size();
-                 --burst)
-                frames.push_back(waiting[id][next[id]++]);
+            for (std::size_t burst = random() % 3;
+                 burst > 0 && next[id.value] < waiting[id.value].size(); --burst)
+                frames.push_back(waiting[id.value][next[id.value]++]);
         for (const CanId id : ecus)
-            any = any || next[id] < waiting[id].size();
+            any = any || next[id.value] < waiting[id.value].size();
     }
     const std::string path = std::string(plan.name) + ".pcap";
     write_pcap(path, frames);
@@ -69,26 +69,25 @@ void compare(const Plan& plan) {
     Ear ear;
     decode(path, ear);
     CHECK(ear.problems.empty());
-    std::map<CanId, std::vector<Data>> ours;
+    std::map<std::uint32_t, std::vector<Data>> ours;
     for (const Ours& message : ear.messages)
-        ours[message.id].push_back(message.bytes);
+        ours[message.id.value].push_back(message.bytes);
     CHECK(ours == sent);
 
     std::vector<Frame> apart = frames;
     std::stable_sort(apart.begin(), apart.end(),
-                     [](const Frame& a, const Frame& b) { return a.id < b.id; });
+                     [](const Frame& a, const Frame& b) { return a.id.value < b.id.value; });
     const std::string apart_path = std::string(plan.name) + "-apart.pcap";
     write_pcap(apart_path, apart);
     std::size_t compared = 0;
     std::size_t segmented = 0;
     std::set<std::string> all;
-    std::map<CanId, std::size_t> at;
+    std::map<std::uint32_t, std::size_t> at;
     for (const auto& line : reassembled(apart_path)) {
         REQUIRE(line.size() == 3);
         const auto number = static_cast<std::uint32_t>(std::stoul(line[0]));
-        const CanId id{number, number > CanId::max_standard};
-        REQUIRE(at[id] < ours[id].size());
-        CHECK(upper(line[2]) == to_hex(ours[id][at[id]++]));
+        REQUIRE(at[number] < ours[number].size());
+        CHECK(upper(line[2]) == to_hex(ours[number][at[number]++]));
         ++compared;
         segmented += line[1] == "0x00" ? 0 : 1;
         all.insert(line[2]);
