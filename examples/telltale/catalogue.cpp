@@ -567,16 +567,16 @@ void print_text(Output& output) {
     }
     out += "\nOn what the rows rest (example, formula: published; program: another program's\n"
            "decoding agrees; practice: common practice)\n\n"
-           "  table                        rows example formula program practice  memory  "
+           "  table                      rows example formula program practice memory "
            "unsure\n";
     for (const auto& coverage : catalogue::coverage()) {
         out += "  ";
         out += coverage.table;
-        out.append(coverage.table.size() < 27 ? 27 - coverage.table.size() : 1, ' ');
-        append_column(out, coverage.rows, 6);
+        out.append(coverage.table.size() < 26 ? 26 - coverage.table.size() : 1, ' ');
+        append_column(out, coverage.rows, 5);
         for (std::size_t i = 0; i < evidences.size(); ++i)
-            append_column(out, coverage.by_evidence[i], i == 3 ? 9 : 8);
-        append_column(out, coverage.unsure, 8);
+            append_column(out, coverage.by_evidence[i], i == 3 ? 9 : i == 4 ? 7 : 8);
+        append_column(out, coverage.unsure, 7);
         out += '\n';
     }
 }

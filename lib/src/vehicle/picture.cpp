@@ -389,7 +389,7 @@ class Picture::Impl {
                 if (said.header.pending())
                     ++ecu_->pending_responses;
                 else
-                    ++ecu_->refusals[{said.header.service, said.header.negative_code}];
+                    refuse(said.header);
             }
         }
         mask_ = 0;
@@ -407,6 +407,17 @@ class Picture::Impl {
             return;
         }
         ++conversation_.unexpected;
+    }
+
+    void refuse(const message::Header& header) {
+        const Refusal refusal{header.service, header.negative_code};
+        auto& refusals = ecu_->refusals;
+        if (const auto found = refusals.find(refusal); found != refusals.end())
+            ++found->second;
+        else if (refusals.size() < limits_.refusals)
+            refusals.emplace(refusal, 1);
+        else
+            ++not_kept_.refusals;
     }
 
     void close(Asked& asked, bool at_end) {

@@ -31,6 +31,7 @@ struct Limits {
     std::size_t freeze_values = 8192; ///< values in freeze frames
     std::size_t codes = 256;          ///< of one list
     std::size_t code_changes = 64;    ///< of one list
+    std::size_t refusals = 64;        ///< kinds of one ECU
     std::size_t text = 256;           ///< characters of one text
 };
 struct NotKept {
@@ -41,8 +42,10 @@ struct NotKept {
     std::uint64_t freeze_values = 0;
     std::uint64_t codes = 0;
     std::uint64_t code_changes = 0;
+    std::uint64_t refusals = 0;
     std::uint64_t all() const {
-        return ecus + signals + tests + information + freeze_values + codes + code_changes;
+        return ecus + signals + tests + information + freeze_values + codes + code_changes +
+               refusals;
     }
 };
 
