@@ -572,8 +572,8 @@ void print_text(Output& output) {
     for (const auto& coverage : catalogue::coverage()) {
         out += "  ";
         out += coverage.table;
-        out.append(coverage.table.size() < 26 ? 26 - coverage.table.size() : 1, ' ');
-        append_column(out, coverage.rows, 5);
+        out.append(coverage.table.size() < 27 ? 27 - coverage.table.size() : 1, ' ');
+        append_column(out, coverage.rows, 4);
         for (std::size_t i = 0; i < evidences.size(); ++i)
             append_column(out, coverage.by_evidence[i], i == 3 ? 9 : i == 4 ? 7 : 8);
         append_column(out, coverage.unsure, 7);

@@ -16,6 +16,7 @@ struct Options {
     InputOptions input;
     std::string as = "text";
     std::string units = "si";
+    std::vector<std::string> skip;
 };
 
 /// Takes what the report says of the dump itself from its reader.
@@ -42,6 +43,13 @@ int report(const Options& options) {
         say(settings.error().detail);
         return status_wrong;
     }
+    std::bitset<vehicle::rules> rules_off;
+    for (const auto& word : options.skip) {
+        if (word == "all")
+            rules_off.set();
+        else if (const auto rule = vehicle::rule(word); rule)
+            rules_off.set(static_cast<std::size_t>(*rule));
+    }
     Output output;
     int status = status_done;
     bool first = true;
@@ -53,6 +61,7 @@ int report(const Options& options) {
             continue;
         }
         watcher.options.units = options.units == "us" ? UnitSystem::us : UnitSystem::si;
+        watcher.options.rules_off = rules_off;
         watcher.options.source = file == "-" ? std::string_view("standard input") : file;
         if (options.as == "json") {
             append_report_json(output.buffer(), picture, watcher.options);
@@ -84,8 +93,17 @@ void add_report(CLI::App& app, Run& run) {
         ->check(CLI::IsMember({"si", "us"}))
         ->type_name("SYSTEM")
         ->capture_default_str();
+    std::vector<std::string> words = {"all"};
+    for (std::size_t i = 0; i < vehicle::rules; ++i)
+        words.emplace_back(vehicle::word(static_cast<vehicle::Rule>(i)));
+    command->add_option("--skip", options->skip, "Plausibility rules that are not to be applied")
+        ->check(CLI::IsMember(words))
+        ->delimiter(',')
+        ->type_name("RULE,...")
+        ->allow_extra_args(false);
     command->footer("Examples:\n"
                     "  telltale report drive.pcapng\n"
+                    "  telltale report drive.log --skip voltage,cold-soak --units us\n"
                     "  telltale report before.log after.log --as json");
     command->callback([options, &run] { run = [options] { return report(*options); }; });
 }

@@ -2,6 +2,7 @@
 #include "telltale/vehicle/picture.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <tuple>
 
 #include "telltale/base/hex.hpp"
@@ -247,6 +248,8 @@ class Picture::Impl {
         open_ = {};
     }
 
+    bool started_cold() const { return engine_.began_off || engine_.began_fresh; }
+
     std::map<std::tuple<std::uint16_t, bool, CanId>, Ecu> ecus_;
     Conversation conversation_;
     NotKept not_kept_;
@@ -447,6 +450,144 @@ class Picture::Impl {
             monitor(said, value, pid == 0x01 ? ecu_->since_clear : ecu_->this_cycle);
         else
             signal(said, value);
+        if (value.kind == ValueKind::number || pid == 0x03)
+            observe(pid, value, said.time);
+    }
+
+    // --- moments, for plausibility checks ----------------------------------------------------
+
+    /// What the engine was heard to do last, from whichever ECU said it.
+    struct Engine {
+        bool known = false;
+        bool began_off = false;
+        bool began_fresh = false;
+        bool heard_run_time = false;
+        bool loop_known = false;
+        bool closed_loop = false;
+        double speed = 0; ///< rpm
+        Time speed_time = no_time;
+        Time running_since = no_time;
+        bool vehicle_known = false;
+        double vehicle_speed = 0;
+        Time vehicle_time = no_time;
+        bool barometric_known = false;
+        double barometric = 0;
+    };
+    static constexpr Time fresh_for = 5 * nanoseconds_a_second;
+    static constexpr Time warm_run = 10 * nanoseconds_a_second;
+    static constexpr double running_rpm = 400; // common practice: above cranking, below idle
+    static constexpr double idle_rpm = 1200;
+
+    static bool is_fresh(Time then, Time now) {
+        return then == no_time || now == no_time || (now >= then && now - then <= fresh_for);
+    }
+    bool engine_off(Time now) const {
+        return engine_.known && engine_.speed == 0 && is_fresh(engine_.speed_time, now);
+    }
+    bool engine_runs(Time now) const {
+        return engine_.known && engine_.speed > running_rpm && is_fresh(engine_.speed_time, now);
+    }
+    bool at_rest(Time now) const {
+        return engine_.known && engine_.speed < idle_rpm && is_fresh(engine_.speed_time, now) &&
+               engine_.vehicle_known && engine_.vehicle_speed == 0 &&
+               is_fresh(engine_.vehicle_time, now);
+    }
+    bool trims_count(Time now) const {
+        return engine_runs(now) && (!engine_.loop_known || engine_.closed_loop);
+    }
+
+    void observe(std::uint8_t pid, const Value& value, Time now) {
+        if (value.index != 0)
+            return; // banks 3 and 4, and second fields: not looked at
+        auto& seen = ecu_->observed;
+        const double number = value.number;
+        switch (pid) {
+        case 0x03: // fuel system status: 02 and 10 are closed loop
+            engine_.loop_known = true;
+            engine_.closed_loop = value.raw == 0x02 || value.raw == 0x10;
+            break;
+        case 0x05:
+            seen.first_coolant = seen.first_coolant.value_or(number);
+            break;
+        case 0x06:
+        case 0x08:
+            if (trims_count(now))
+                seen.short_trim[pid == 0x06 ? 0 : 1].add(number);
+            break;
+        case 0x07:
+        case 0x09:
+            if (trims_count(now))
+                seen.long_trim[pid == 0x07 ? 0 : 1].add(number);
+            break;
+        case 0x0B:
+            if (engine_off(now) && engine_.barometric_known)
+                compare_pressure(seen, number);
+            break;
+        case 0x0C:
+            engine_speed(number, now);
+            break;
+        case 0x0D:
+            engine_.vehicle_known = true;
+            engine_.vehicle_speed = number;
+            engine_.vehicle_time = now;
+            break;
+        case 0x0F:
+            seen.first_intake = seen.first_intake.value_or(number);
+            break;
+        case 0x11:
+            if (at_rest(now))
+                seen.rest_throttle.add(number);
+            break;
+        case 0x1F:
+            if (!engine_.heard_run_time)
+                engine_.began_fresh = number <= 10;
+            engine_.heard_run_time = true;
+            break;
+        case 0x33:
+            engine_.barometric_known = true;
+            engine_.barometric = number;
+            break;
+        case 0x42:
+            if (engine_runs(now) && (now == no_time || engine_.running_since == no_time ||
+                                     now - engine_.running_since >= warm_run))
+                seen.running_voltage.add(number);
+            break;
+        case 0x45:
+            if (at_rest(now))
+                seen.rest_relative_throttle.add(number);
+            break;
+        case 0x46:
+            seen.first_ambient = seen.first_ambient.value_or(number);
+            break;
+        case 0x5A:
+            if (at_rest(now))
+                seen.rest_pedal.add(number);
+            break;
+        default:
+            break;
+        }
+    }
+
+    void engine_speed(double number, Time now) {
+        if (!engine_.known)
+            engine_.began_off = number == 0;
+        if (number <= running_rpm)
+            engine_.running_since = no_time;
+        else if (!engine_.known || engine_.speed <= running_rpm)
+            engine_.running_since = now;
+        engine_.known = true;
+        engine_.speed = number;
+        engine_.speed_time = now;
+    }
+
+    void compare_pressure(Observed& seen, double manifold) const {
+        seen.engine_off_pressure.add(manifold);
+        const double difference = manifold - engine_.barometric;
+        if (std::fabs(difference) > std::fabs(seen.engine_off_worst) ||
+            seen.engine_off_pressure.count == 1) {
+            seen.engine_off_worst = difference;
+            seen.engine_off_barometric = engine_.barometric;
+        }
     }
 
     void support(const Value& value, std::uint8_t pid) {
@@ -790,6 +931,7 @@ class Picture::Impl {
     std::size_t tests_ = 0;
     std::size_t information_ = 0;
     std::size_t freeze_values_ = 0;
+    Engine engine_;
 };
 
 Picture::Picture(const Limits& limits) : impl_(std::make_unique<Impl>(limits)) {}
@@ -856,6 +998,10 @@ Time Picture::last_time() const {
 }
 std::uint64_t Picture::messages() const {
     return impl_->messages_;
+}
+
+bool Picture::started_cold() const {
+    return impl_->started_cold();
 }
 
 std::string Picture::vin() const {

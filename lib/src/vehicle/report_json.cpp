@@ -29,6 +29,7 @@ class Writer {
         json_.close(']');
         json_.key("conversation");
         conversation();
+        sanity();
         json_.key("not_kept").whole(picture_.not_kept().all());
         json_.key("cautions").open('[');
         for (const auto& text : cautions(picture_))
@@ -277,6 +278,27 @@ class Writer {
         json_.key("mean").number(milliseconds(delays.mean()));
         json_.key("max").number(milliseconds(delays.max()));
         json_.close('}');
+    }
+
+    void sanity() {
+        SanityOptions options;
+        options.off = options_.rules_off;
+        options.units = options_.units;
+        json_.key("sanity").open('[');
+        for (const auto& finding : check(picture_, options)) {
+            json_.open('{');
+            json_.key("rule").text(word(finding.rule));
+            json_.key("ecu").text_or_null(id_text(*finding.ecu));
+            json_.key("id");
+            if (finding.pid)
+                json_.text(hex_text(*finding.pid, 2));
+            else
+                json_.null();
+            json_.key("sentence").text(finding.sentence);
+            json_.key("basis").text(basis(finding.rule));
+            json_.close('}');
+        }
+        json_.close(']');
     }
 
     void conversation() {

@@ -52,6 +52,7 @@ class Writer {
             page_.paragraph("- " + text, 2, 2);
         for (const auto* ecu : picture_.ecus())
             write_ecu(*ecu);
+        sanity();
         conversation();
     }
 
@@ -353,6 +354,30 @@ class Writer {
         page_.item("Never answered", text);
     }
 
+    void sanity() {
+        SanityOptions options;
+        options.off = options_.rules_off;
+        options.units = options_.units;
+        if (options.off.all())
+            return;
+        const auto findings = check(picture_, options);
+        page_.heading("WORTH A SECOND LOOK");
+        if (findings.empty())
+            page_.paragraph("Nothing, by the rules of thumb that apply to this recording.", 2, 0);
+        std::bitset<rules> told;
+        for (const auto& finding : findings) {
+            std::string text = id_text(*finding.ecu);
+            text += text.empty() ? "" : ": ";
+            page_.paragraph("- " + text + plain(finding.sentence), 2, 2);
+            told.set(static_cast<std::size_t>(finding.rule));
+        }
+        for (std::size_t i = 0; i < rules; ++i)
+            if (told[i])
+                page_.paragraph("[" + std::string(word(static_cast<Rule>(i))) + "] " +
+                                    std::string(basis(static_cast<Rule>(i))) + ".",
+                                4, 2);
+    }
+
     static std::string milliseconds(Time time) {
         return number_text(
             static_cast<double>(time) / static_cast<double>(nanoseconds_a_millisecond), 1);
@@ -415,7 +440,7 @@ class Writer {
         for (std::size_t i = 0; i < talk.problems.size(); ++i)
             if (talk.problems[i] != 0) {
                 text += between + whole_text(talk.problems[i]) + ' ';
-                text += word(static_cast<ProblemCode>(i));
+                text += telltale::word(static_cast<ProblemCode>(i));
                 between = ", ";
             }
         text += ". What was damaged is left out above; `telltale decode` shows each place";

@@ -98,6 +98,19 @@ narrow out || fail "a report wider than 80 columns"
 status 0 report --units us "$source/examples/demo/good.pcapng"
 says out "°F"
 
+# Plausibility: a coolant sensor at the end of its range, unless the rule is turned off.
+printf '(1.0) can0 7E8#03410500\n' >open.log
+status 0 report open.log
+says out "read the low end of its range (-40 °C) in 1 of 1 samples"
+says out "common practice"
+status 0 report --as json open.log
+says out '"sanity":[{"rule":"end-of-range","ecu":"7E8","id":"05"'
+for skip in end-of-range all voltage,end-of-range; do
+    status 0 report --skip $skip open.log
+    grep -q "end of its range" out && fail "--skip $skip"
+done
+status 2 report --skip nothing open.log
+
 # The catalogue.
 status 0 catalogue --as csv
 says out 'pid,01,0C,2,"Engine speed","Engine speed",RPM,A-B,number,no,"raw / 4",0,16383.75,/min,'

@@ -217,6 +217,37 @@ struct Conversation {
     std::uint64_t problem_count = 0;
 };
 
+/// What plausibility checks (sanity.hpp) need to know of moments: readings together with what the
+/// engine did then.
+struct Observed {
+    struct Mean {
+        std::uint64_t count = 0;
+        double mean = 0;
+        double max = 0;
+        void add(double value) {
+            max = count == 0 || value > max ? value : max;
+            mean += (value - mean) / static_cast<double>(++count);
+        }
+    };
+    struct Least {
+        std::uint64_t count = 0;
+        double value = 0;
+        void add(double reading) { value = count++ == 0 || reading < value ? reading : value; }
+    };
+    Mean engine_off_pressure;         ///< manifold pressure, engine off
+    double engine_off_worst = 0;      ///< largest difference from barometric pressure, signed
+    double engine_off_barometric = 0; ///< barometric pressure then
+    std::optional<double> first_coolant;
+    std::optional<double> first_intake;
+    std::optional<double> first_ambient;
+    Least rest_throttle;              ///< PID 11, standstill, idle or engine off
+    Least rest_relative_throttle;     ///< PID 45
+    Least rest_pedal;                 ///< PID 5A
+    Mean running_voltage;             ///< PID 42, engine running for ten seconds
+    std::array<Mean, 2> short_trim{}; ///< banks 1 and 2, closed loop where PID 03 tells
+    std::array<Mean, 2> long_trim{};
+};
+
 /// One ECU: an identifier that answered on an interface.
 struct TELLTALE_API Ecu {
     bool has_id = false;
@@ -255,6 +286,7 @@ struct TELLTALE_API Ecu {
     std::uint64_t pending_responses = 0;
     std::uint64_t problems = 0;
     Delays delays;
+    Observed observed;
 
     /// The texts of an InfoType; empty when it was not read.
     std::vector<std::string> texts(std::uint8_t info_type) const;
@@ -296,6 +328,8 @@ class TELLTALE_API Picture final : public message::Listener {
     Time first_time() const;
     Time last_time() const;
     std::uint64_t messages() const;
+    /// The recording began before the engine ran, or in its first ten seconds (PIDs 0C and 1F).
+    bool started_cold() const;
     /// The first VIN that any ECU told; empty when none did.
     std::string vin() const;
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <bitset>
 #include <cstdint>
 #include <string>
 #include <string_view>
@@ -8,15 +9,17 @@
 #include "telltale/base/export.hpp"
 #include "telltale/base/units.hpp"
 #include "telltale/vehicle/picture.hpp"
+#include "telltale/vehicle/sanity.hpp"
 
 namespace telltale::vehicle {
 
 /// What a report says besides the picture.
 struct ReportOptions {
     UnitSystem units = UnitSystem::si;
-    std::string_view source;  ///< where the dump came from (untrusted); empty: not said
-    std::string_view format;  ///< its format; empty: not said
-    std::uint64_t frames = 0; ///< frames in the dump; 0: not said
+    std::string_view source;      ///< where the dump came from (untrusted); empty: not said
+    std::string_view format;      ///< its format; empty: not said
+    std::uint64_t frames = 0;     ///< frames in the dump; 0: not said
+    std::bitset<rules> rules_off; ///< plausibility rules that are not to be applied
 };
 
 /// Appends the report for a work order: plain text of at most 80 columns, cautions first. The same
