@@ -131,6 +131,8 @@ void Decoder::field(const catalogue::Row& row, const catalogue::Field& field, By
     if (field.kind == Kind::number) {
         const std::uint64_t raw = catalogue::raw_of(field, data);
         const unsigned width = field.width();
+        if (width == 0)
+            return; // no row has such a number
         const std::int64_t number =
             field.is_signed && width > 0 ? sign_extend(raw, width) : static_cast<std::int64_t>(raw);
         std::string_view why;
