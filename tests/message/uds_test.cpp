@@ -32,6 +32,7 @@ TEST_CASE("data identifiers are the PIDs, monitors and InfoTypes of the older pr
 TEST_CASE("either protocol tells the same values of the same bytes") {
     const auto without = [](const std::vector<std::string>& lines) {
         std::vector<std::string> rest;
+        rest.reserve(lines.size());
         for (const std::string& line : lines)
             rest.push_back(line.substr(line.find(' ')));
         return rest;
@@ -46,8 +47,9 @@ TEST_CASE("either protocol tells the same values of the same bytes") {
             append_hex(data, (i * 37U + row.id * 11U) & 0xFF, 2);
         std::string id;
         append_hex(id, row.id, 2);
-        const auto classic = said("41" + id + data);
-        const auto uds = said("62F4" + id + data);
+        const std::string bytes = id.append(data);
+        const auto classic = said(std::string("41").append(bytes));
+        const auto uds = said(std::string("62F4").append(bytes));
         CHECK(without(classic.lines) == without(uds.lines));
         CHECK(classic.names == uds.names);
         ++compared;
