@@ -149,6 +149,10 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
             stream.can(record.line, record.can, record.time, record.place, ear);
         else if (record.kind == dump::RecordKind::message)
             stream.message(record.bytes, record.time, record.place, ear);
+        else if (record.kind == dump::RecordKind::kline)
+            stream.kline(record.line, record.bytes, record.time, record.place, ear);
+        else if (record.kind == dump::RecordKind::j1850)
+            stream.j1850(record.line, record.bytes, record.time, record.place, ear);
     }
     stream.finish(ear);
     check(reader->counts().bytes <= size);

@@ -69,6 +69,10 @@ int main(int argc, char** argv) {
                 stream.can(record.line, record.can, record.time, record.place, listener);
             else if (record.kind == telltale::dump::RecordKind::message)
                 stream.message(record.bytes, record.time, record.place, listener);
+            else if (record.kind == telltale::dump::RecordKind::kline)
+                stream.kline(record.line, record.bytes, record.time, record.place, listener);
+            else if (record.kind == telltale::dump::RecordKind::j1850)
+                stream.j1850(record.line, record.bytes, record.time, record.place, listener);
             break;
         }
     }

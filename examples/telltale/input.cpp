@@ -194,6 +194,10 @@ bool read_dump(const std::string& file, const InputSettings& settings, Output& o
                 stream.can(record.line, record.can, record.time, record.place, listener);
             else if (record.kind == dump::RecordKind::message)
                 stream.message(record.bytes, record.time, record.place, listener);
+            else if (record.kind == dump::RecordKind::kline)
+                stream.kline(record.line, record.bytes, record.time, record.place, listener);
+            else if (record.kind == dump::RecordKind::j1850)
+                stream.j1850(record.line, record.bytes, record.time, record.place, listener);
             break;
         case dump::Step::problem: {
             message::Said nobody;

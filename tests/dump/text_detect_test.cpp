@@ -37,6 +37,9 @@ TEST_CASE("the format of a text is found by its first line that fits") {
              {"41 0C 1A F8", "hex"},
              {"410C1AF8", "hex"},
              {"0.5 7E8 04 41", "hex"},
+             {"0.5 kline 68 6A F1 03 C6", "line-text"},
+             {"0.5 kline2-bytes 68", "line-text"},
+             {"- j1850 48 6B 10 44 00", "line-text"},
          }) {
         CAPTURE(line);
         CHECK(found(line) == format);

@@ -36,6 +36,10 @@ inline vehicle::Picture picture_of(std::string_view dump, const vehicle::Limits&
             stream.can(record.line, record.can, record.time, record.place, picture);
         } else if (record.kind == dump::RecordKind::message) {
             stream.message(record.bytes, record.time, record.place, picture);
+        } else if (record.kind == dump::RecordKind::kline) {
+            stream.kline(record.line, record.bytes, record.time, record.place, picture);
+        } else if (record.kind == dump::RecordKind::j1850) {
+            stream.j1850(record.line, record.bytes, record.time, record.place, picture);
         }
     }
     stream.finish(picture);

@@ -300,13 +300,6 @@ bool parse_header(std::string_view line, Header& header) {
            parse_header(line, '\t', header);
 }
 
-bool take_0x(std::string_view& cell) {
-    if (cell.size() < 3 || cell[0] != '0' || (cell[1] | 0x20) != 'x')
-        return false;
-    cell.remove_prefix(2);
-    return true;
-}
-
 bool has_letter(std::string_view cell) {
     return std::any_of(cell.begin(), cell.end(),
                        [](char c) { return !is_digit(c) && hex_digit(c) < 16; });

@@ -69,6 +69,7 @@ std::unique_ptr<FormatReader> make_can_columns_reader();
 std::unique_ptr<FormatReader> make_can_serial_reader();
 std::unique_ptr<FormatReader> make_csv_reader();
 std::unique_ptr<FormatReader> make_hex_reader();
+std::unique_ptr<FormatReader> make_line_text_reader();
 
 /// Finds the format of text by its first lines (a byte-order mark, comments and rubbish before the
 /// first line that fits do not matter); `unknown` when nothing fits.

@@ -17,29 +17,6 @@ namespace {
 
 constexpr std::size_t max_message = 65'536;
 
-/// As take_token, where a comma is white space too.
-std::string_view take_piece(std::string_view& rest) {
-    const auto between = [](char c) { return is_space(c) || c == ','; };
-    std::size_t begin = 0;
-    while (begin < rest.size() && between(rest[begin]))
-        ++begin;
-    std::size_t end = begin;
-    while (end < rest.size() && !between(rest[end]))
-        ++end;
-    const auto piece = rest.substr(begin, end - begin);
-    while (end < rest.size() && between(rest[end]))
-        ++end;
-    rest.remove_prefix(end);
-    return piece;
-}
-
-bool take_prefix(std::string_view& piece) {
-    if (piece.size() < 3 || piece[0] != '0' || (piece[1] | 0x20) != 'x')
-        return false;
-    piece.remove_prefix(2);
-    return true;
-}
-
 struct HexLine {
     bool is_frame = false;
     CanFrame frame;
@@ -64,7 +41,7 @@ Verdict parse_line(std::string_view line, HexLine& out, std::span<std::uint8_t> 
         piece = take_piece(rest);
     }
     auto digits = piece;
-    take_prefix(digits);
+    take_0x(digits);
     if ((digits.size() == 3 || digits.size() == 8) && !rest.empty()) {
         std::uint64_t value = 0;
         if (!parse_hex(digits, value))
@@ -77,26 +54,9 @@ Verdict parse_line(std::string_view line, HexLine& out, std::span<std::uint8_t> 
     }
     if (piece.empty())
         return unreadable;
-    for (; !piece.empty(); piece = take_piece(rest)) {
-        if (take_prefix(piece) && piece.size() == 1) {
-            const unsigned value = hex_digit(piece.front());
-            if (value > 15)
-                return unreadable;
-            if (out.size < buffer.size())
-                buffer[out.size] = static_cast<std::uint8_t>(value);
-            ++out.size;
-            continue;
-        }
-        for (std::size_t i = 0; i < piece.size(); i += 2, ++out.size) {
-            const unsigned high = hex_digit(piece[i]);
-            const unsigned low = i + 1 < piece.size() ? hex_digit(piece[i + 1]) : 0xFF;
-            if ((high | low) > 15)
-                return unreadable;
-            // What has no room is counted, for the problem that it is.
-            if (out.size < buffer.size())
-                buffer[out.size] = static_cast<std::uint8_t>(high << 4 | low);
-        }
-    }
+    for (; !piece.empty(); piece = take_piece(rest))
+        if (!parse_hex_piece(piece, buffer, out.size))
+            return unreadable;
     if (!out.is_frame)
         return out.size <= buffer.size() ? Verdict{} : Verdict{ProblemCode::bad_length, out.size};
     out.frame.fd = out.size > 8;

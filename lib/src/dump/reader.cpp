@@ -88,6 +88,7 @@ std::unique_ptr<FormatReader> make_reader(Format format) {
     case Format::hex:
         return make_hex_reader();
     case Format::line_text:
+        return make_line_text_reader();
     case Format::unknown:
         break;
     }
@@ -116,7 +117,8 @@ class Reader::Impl {
         if (reader_ == nullptr)
             return fail(ErrorCode::unknown_format,
                         "the input is no dump of a known form (pcap, pcapng, SocketCAN log, "
-                        "serial-line CAN, comma-separated text with a header line, hex lines)");
+                        "serial-line CAN, comma-separated text with a header line, hex lines, "
+                        "lines of K-line or J1850)");
         return {};
     }
 

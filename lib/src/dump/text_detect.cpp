@@ -14,9 +14,8 @@ struct Form {
 
 /// Forms that nothing else looks like.
 constexpr Form forms[] = {
-    {Format::can_log, fits_can_log},
-    {Format::can_columns, fits_can_columns},
-    {Format::can_serial, fits_can_serial},
+    {Format::can_log, fits_can_log},       {Format::can_columns, fits_can_columns},
+    {Format::can_serial, fits_can_serial}, {Format::line_text, fits_line_text},
     {Format::csv, fits_csv_header},
 };
 

@@ -18,6 +18,44 @@ std::size_t parse_hex_bytes(std::string_view text, std::span<std::uint8_t> out) 
     return text.size() / 2;
 }
 
+std::string_view take_piece(std::string_view& rest) {
+    const auto between = [](char c) { return is_space(c) || c == ','; };
+    std::size_t begin = 0;
+    while (begin < rest.size() && between(rest[begin]))
+        ++begin;
+    std::size_t end = begin;
+    while (end < rest.size() && !between(rest[end]))
+        ++end;
+    const auto piece = rest.substr(begin, end - begin);
+    while (end < rest.size() && between(rest[end]))
+        ++end;
+    rest.remove_prefix(end);
+    return piece;
+}
+
+bool parse_hex_piece(std::string_view piece, std::span<std::uint8_t> out, std::size_t& size) {
+    const auto keep = [&](unsigned byte) {
+        if (size < out.size())
+            out[size] = static_cast<std::uint8_t>(byte);
+        ++size;
+    };
+    if (take_0x(piece) && piece.size() == 1) {
+        const unsigned value = hex_digit(piece.front());
+        if (value > 15)
+            return false;
+        keep(value);
+        return true;
+    }
+    for (std::size_t i = 0; i < piece.size(); i += 2) {
+        const unsigned high = hex_digit(piece[i]);
+        const unsigned low = i + 1 < piece.size() ? hex_digit(piece[i + 1]) : 0xFF;
+        if ((high | low) > 15)
+            return false;
+        keep(high << 4 | low);
+    }
+    return true;
+}
+
 bool parse_scaled(std::string_view text, Time scale, Time& time, bool comma) {
     std::size_t point = text.find('.');
     if (point == std::string_view::npos && comma)

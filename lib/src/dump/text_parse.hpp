@@ -144,6 +144,22 @@ inline bool parse_decimal(std::string_view text, std::uint64_t& value) {
 /// number of hex digits or too many.
 std::size_t parse_hex_bytes(std::string_view text, std::span<std::uint8_t> out);
 
+/// Takes "0x" off the front.
+inline bool take_0x(std::string_view& text) {
+    if (text.size() < 3 || text[0] != '0' || (text[1] | 0x20) != 'x')
+        return false;
+    text.remove_prefix(2);
+    return true;
+}
+
+/// As take_token, where a comma is white space too.
+std::string_view take_piece(std::string_view& rest);
+
+/// Bytes from a piece of text into `out` at `size`, which grows: an even number of hex digits with
+/// or without 0x, or 0x and one digit. What has no room is counted, not kept. False when the piece
+/// is no such thing.
+bool parse_hex_piece(std::string_view piece, std::span<std::uint8_t> out, std::size_t& size);
+
 /// A number with an optional fraction after a point (or, where `comma` says so, a comma), in units
 /// of `scale` nanoseconds, which is a power of ten from 1 to 1e9. Digits below a nanosecond are
 /// dropped. False when it is no such number, or too large for a time.

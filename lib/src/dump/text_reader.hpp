@@ -86,6 +86,9 @@ class TextReader : public FormatReader {
     /// A reader may take lines of a usual shape straight from the window, for as long as they come.
     virtual Outcome quick(ReadState&, Record&, Problem&) { return Outcome::nothing; }
 
+    /// What is still to be given when all lines are read.
+    virtual Outcome at_end(ReadState&, Record&, Problem&) { return Outcome::nothing; }
+
     /// Reads lines until there is something to give.
     Step read(ReadState& state, Record& record, Problem& problem) {
         lines_.start(state.window);
@@ -101,6 +104,14 @@ class TextReader : public FormatReader {
             }
             switch (lines_.next(state.window, text)) {
             case TextLines::Got::end:
+                switch (at_end(state, record, problem)) {
+                case Outcome::record:
+                    return Step::record;
+                case Outcome::problem:
+                    return Step::problem;
+                case Outcome::nothing:
+                    return Step::end;
+                }
                 return Step::end;
             case TextLines::Got::too_long:
                 problem = {ProblemCode::line_too_long, text.place, no_time, lines_.skipped(), 0};
@@ -206,5 +217,6 @@ bool fits_can_columns(std::string_view line);
 bool fits_can_serial(std::string_view line);
 bool fits_csv_header(std::string_view line);
 bool fits_hex(std::string_view line);
+bool fits_line_text(std::string_view line);
 
 } // namespace telltale::dump

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "decoder.hpp"
+#include "old_lines.hpp"
 
 namespace telltale::message {
 
@@ -148,14 +149,27 @@ class Stream::Impl {
         reassembler_.feed(line, frame, time, place, sink);
     }
 
+    void kline(std::uint16_t line, Bytes frame, Time time, Place place, Listener& listener) {
+        FromOldLines sink{*this, listener};
+        old_lines_.kline(heard(line, frame, time, place), sink);
+    }
+
+    void j1850(std::uint16_t line, Bytes frame, Time time, Place place, Listener& listener) {
+        FromOldLines sink{*this, listener};
+        old_lines_.j1850(heard(line, frame, time, place), sink);
+    }
+
     void finish(Listener& listener) {
         FromFrames sink{*this, listener};
         reassembler_.finish(sink);
+        FromOldLines old_sink{*this, listener};
+        old_lines_.finish(old_sink);
     }
 
-    void whole(Said& said, Listener& listener) {
+    void whole(Said& said, Listener& listener, bool pre_can = false) {
         const Role role = said.has_id ? role_of(said.id) : Role::unknown;
         const ProblemCode code = read_header(said.bytes, role, said.header);
+        said.header.pre_can = pre_can;
         if (code != ProblemCode::none)
             return listener.problem(header_problem(code, said), said);
         EcuContext* context = nullptr;
@@ -196,6 +210,30 @@ class Stream::Impl {
         Listener& listener_;
     };
 
+    /// From the older lines to the listener.
+    class FromOldLines final : public detail::OldLines::Sink {
+      public:
+        FromOldLines(Impl& stream, Listener& listener) : stream_(stream), listener_(listener) {}
+        void message(Said& said) override { stream_.whole(said, listener_, true); }
+        void problem(const Problem& problem, const Said& about) override {
+            listener_.problem(problem, about);
+        }
+
+      private:
+        Impl& stream_;
+        Listener& listener_;
+    };
+
+    static Said heard(std::uint16_t line, Bytes frame, Time time, Place place) {
+        Said said;
+        said.has_line = true;
+        said.line = line;
+        said.time = said.end_time = time;
+        said.place = place;
+        said.bytes = frame;
+        return said;
+    }
+
     static Problem header_problem(ProblemCode code, const Said& said) {
         Problem problem{code, said.place, said.time, 0, 0};
         switch (code) {
@@ -217,6 +255,7 @@ class Stream::Impl {
 
     CanFilter filter_;
     isotp::Reassembler reassembler_;
+    detail::OldLines old_lines_;
     Speakers speakers_;
 };
 
@@ -236,6 +275,14 @@ void Stream::message(Bytes bytes, Time time, Place place, Listener& listener) {
     said.place = place;
     said.bytes = bytes;
     impl_->whole(said, listener);
+}
+
+void Stream::kline(std::uint16_t line, Bytes frame, Time time, Place place, Listener& listener) {
+    impl_->kline(line, frame, time, place, listener);
+}
+
+void Stream::j1850(std::uint16_t line, Bytes frame, Time time, Place place, Listener& listener) {
+    impl_->j1850(line, frame, time, place, listener);
 }
 
 void Stream::finish(Listener& listener) {

@@ -35,6 +35,10 @@ Result<Run> load(const std::string& path, const RunOptions& options) {
             stream.can(record.line, record.can, record.time, record.place, builder);
         else if (record.kind == dump::RecordKind::message)
             stream.message(record.bytes, record.time, record.place, builder);
+        else if (record.kind == dump::RecordKind::kline)
+            stream.kline(record.line, record.bytes, record.time, record.place, builder);
+        else if (record.kind == dump::RecordKind::j1850)
+            stream.j1850(record.line, record.bytes, record.time, record.place, builder);
     }
     stream.finish(builder);
     Run run = builder.finish([&](std::uint16_t line) { return reader.line_name(line); });

@@ -71,6 +71,17 @@ class TELLTALE_API Stream {
     void can(std::uint16_t line, const CanFrame& frame, Time time, Place place, Listener& listener);
     /// A whole message that came without identifier.
     void message(Bytes bytes, Time time, Place place, Listener& listener);
+    /// One frame of a K-line (ISO 9141-2, ISO 14230-2 and -4), header and checksum included.
+    /// Speakers have the identifier that ISO 15765-4 gives the same addresses in 29 bits: ECU 10 is
+    /// 18DAF110, a request to all is 18DB33F1; without addresses they have none. What an ECU says
+    /// in several messages (codes three at a time, service 09 in numbered parts) is told as one, as
+    /// `Header::pre_can` describes it, when the last part is there, the next request comes, the ECU
+    /// says something else or pauses for more than 0.3 s, or the input is over. Initialisation and
+    /// the communication services (81 to 83) are passed over.
+    /// Problems: those of `parse_kline`, `part_missing`.
+    void kline(std::uint16_t line, Bytes frame, Time time, Place place, Listener& listener);
+    /// The same for J1850 (SAE J1979 headers), CRC included. Other traffic is passed over.
+    void j1850(std::uint16_t line, Bytes frame, Time time, Place place, Listener& listener);
     /// The input is over.
     void finish(Listener& listener);
 
