@@ -56,7 +56,7 @@ build() { # PRESET OPTION...
     shift
     cmake --preset "$build_preset" -B "build/check-$build_preset" -DTELLTALE_WERROR=ON \
         -DCMAKE_CXX_COMPILER_LAUNCHER="$launcher" "$@" &&
-        cmake --build "build/check-$build_preset"
+        cmake --build "build/check-$build_preset" -- -k 0
 }
 
 check() { # PRESET OPTION...
