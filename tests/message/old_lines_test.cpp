@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // The lines before CAN: K-line and J1850 frames to what was said.
+#include <algorithm>
 #include <string>
 #include <vector>
 
@@ -175,6 +176,28 @@ TEST_CASE("codes in messages of three become one list for each ECU") {
                            "18DAF110 1 43023400000000: P0234\n");
     CHECK(Bench().kline("48 6B 10 43").finish() == "18DAF110 1 43:\n");
     CHECK(Bench().kline("48 6B 10 43 01").finish() == "18DAF110 1 4301: !message-cut\n");
+}
+
+TEST_CASE("more codes than any list has are told in more than one") {
+    Bench bench;
+    for (int i = 0; i < 600; ++i)
+        bench.kline("48 6B 10 43 01 43 01 96 02 34", 1);
+    const auto heard = bench.finish();
+    CHECK(heard.substr(0, 13) == "18DAF110 255 ");
+    CHECK(std::count(heard.begin(), heard.end(), 'P') == 1800);
+    CHECK(std::count(heard.begin(), heard.end(), '\n') == 3);
+}
+
+TEST_CASE("numbered messages up to the last number") {
+    Bench bench;
+    for (unsigned i = 1; i <= 255; ++i) {
+        std::string frame = "48 6B 10 49 06 ";
+        append_hex(frame, i, 2);
+        bench.kline(frame + " 12 34 56 78", 1);
+    }
+    const auto heard = bench.finish();
+    CHECK(heard.substr(0, 19) == "18DAF110 255 490601");
+    CHECK(std::count(heard.begin(), heard.end(), '=') == 255);
 }
 
 TEST_CASE("a VIN in five numbered messages") {

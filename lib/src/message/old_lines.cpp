@@ -109,12 +109,14 @@ void OldLines::said(Said said, Sink& sink) {
     const Role role = said.has_id ? role_of(said.id) : Role::unknown;
     const std::uint8_t service = said.bytes[0];
     const bool asks = role == Role::tester || (role == Role::unknown && (service & 0x40) == 0);
-    if (asks) { // what was still coming is over
-        for (auto& ecu : ecus_) {
-            if (ecu.line == said.line) {
-                close(ecu, sink);
-                ecu.lost = 0;
-            }
+    // What was still coming is over with the next request, and when its ECU pauses too long.
+    for (auto& ecu : ecus_) {
+        if (ecu.line != said.line)
+            continue;
+        const bool timed = said.time != no_time && ecu.heard != no_time;
+        if (asks || (timed && (said.time - ecu.heard > same_answer || said.time < ecu.heard))) {
+            close(ecu, sink);
+            ecu.lost = 0;
         }
     }
     if (is_communication(said.bytes))
@@ -123,11 +125,6 @@ void OldLines::said(Said said, Sink& sink) {
         return sink.message(said);
 
     Ecu& ecu = ecu_of(said, sink);
-    const bool timed = said.time != no_time && ecu.heard != no_time;
-    if (timed && (said.time - ecu.heard > same_answer || said.time < ecu.heard)) {
-        close(ecu, sink);
-        ecu.lost = 0;
-    }
     ecu.heard = said.time;
     const bool full = said.bytes.size() == full_message;
     if (full && (service == stored_codes || service == pending_codes))
@@ -144,7 +141,7 @@ void OldLines::said(Said said, Sink& sink) {
 
 /// Three codes, or fewer and 0000.
 void OldLines::codes(Ecu& ecu, const Said& said, Sink& sink) {
-    if (ecu.open && ecu.bytes[0] == said.bytes[0] && ecu.parts < 255)
+    if (ecu.open && ecu.bytes[0] == said.bytes[0] && ecu.parts < most_parts)
         return add(ecu, said, said.bytes.subspan(1));
     close(ecu, sink);
     open(ecu, said, said.bytes);

@@ -35,6 +35,7 @@ class OldLines {
   private:
     static constexpr std::size_t most_ecus = 64;
     static constexpr std::size_t most_inits = 16;
+    static constexpr std::size_t most_parts = 255;
 
     /// An ECU, and the message of it that is not whole yet.
     struct Ecu {
@@ -47,7 +48,7 @@ class OldLines {
         unsigned parts = 0;    ///< of the open message
         std::array<std::uint8_t, 17>
             totals{}; ///< parts of each InfoType, as the ECU said; 0: unknown
-        std::array<std::uint8_t, 3 + 255 * 4> bytes{};
+        std::array<std::uint8_t, 1 + most_parts * 6> bytes{}; ///< codes need more than parts of 4
         std::size_t size = 0;
         Said said; ///< of the open message
 
