@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "dump_target.hpp"
 #include "telltale/frame/j1850.hpp"
+#include "dump_target.hpp"
 
 using namespace telltale;
 

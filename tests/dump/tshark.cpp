@@ -66,7 +66,8 @@ TEST_CASE("tshark shows the comments, interfaces and directions of the pcapng wr
     const auto got = run(std::string(TSHARK) + " -r " + file.path() +
                          " -T fields -E separator=, -e frame.interface_name"
                          " -e frame.packet_flags_direction -e frame.comment -e _ws.malformed");
-    CHECK(got == std::vector<std::string>{"can0,0x00000002,asked,", "can1,0x00000001,,", "can1,,caf\xC3\xA9,"});
+    CHECK(got == std::vector<std::string>{"can0,0x00000002,asked,", "can1,0x00000001,,",
+                                          "can1,,caf\xC3\xA9,"});
 }
 
 TEST_CASE("pcapng that editcap makes of a pcap is read back") {

@@ -15,8 +15,9 @@ int main(int argc, char** argv) {
     const int signals = large ? 40 : 12;
     const double length = large ? 1800 : 300;
     const double rate = 5; // samples a second of each signal
-    const std::string hostile = "</script><script>window.harmed=1</script>"
-                                "<img src=x onerror='window.harmed=1'>\" onload=\"window.harmed=1\x1b[2J";
+    const std::string hostile =
+        "</script><script>window.harmed=1</script>"
+        "<img src=x onerror='window.harmed=1'>\" onload=\"window.harmed=1\x1b[2J";
     page::Page page;
     page.title = "Page of a test " + hostile;
     page.verdict = "First lead: signal 3. " + hostile;
