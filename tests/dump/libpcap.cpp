@@ -47,8 +47,9 @@ std::vector<Frame> libpcap_read(const std::string& path) {
 }
 
 std::string libpcap_write(const TemporaryFile& file, const std::vector<Buffer>& packets,
-                          const std::vector<Frame>& frames, unsigned precision, int link) {
-    pcap_t* dead = pcap_open_dead_with_tstamp_precision(link, 262'144, precision);
+                          const std::vector<Frame>& frames, int precision, int link) {
+    pcap_t* dead =
+        pcap_open_dead_with_tstamp_precision(link, 262'144, static_cast<u_int>(precision));
     REQUIRE(dead != nullptr);
     pcap_dumper_t* dumper = pcap_dump_open(dead, file.path().c_str());
     REQUIRE(dumper != nullptr);
@@ -107,7 +108,7 @@ TEST_CASE("the reader reads what libpcap writes") {
     std::vector<Buffer> packets;
     for (const auto& one : frames)
         packets.push_back(packet(one, true));
-    for (const unsigned precision : {PCAP_TSTAMP_PRECISION_MICRO, PCAP_TSTAMP_PRECISION_NANO}) {
+    for (const int precision : {PCAP_TSTAMP_PRECISION_MICRO, PCAP_TSTAMP_PRECISION_NANO}) {
         const TemporaryFile file;
         libpcap_write(file, packets, frames, precision, link_socketcan);
         const Reading got = read(file.content());

@@ -105,7 +105,7 @@ TEST_CASE("pcap: frames that cannot be are problems, and the next one is read") 
         ProblemCode code;
         std::uint64_t a;
     };
-    for (const auto& [packet, code, a] : {
+    for (const auto& one : {
              Case{"00000800 02000000 0102", ProblemCode::bad_identifier, 0x800},
              Case{"1FFFFFFF 02000000 0102", ProblemCode::bad_identifier, 0x1FFFFFFF},
              Case{"00000123 09000000 0102030405060708", ProblemCode::bad_length, 9},
@@ -114,16 +114,16 @@ TEST_CASE("pcap: frames that cannot be are problems, and the next one is read") 
              Case{"00000123 03000000 0102", ProblemCode::bad_length, 3},
              Case{"000001230300", ProblemCode::bad_record, 0},
          }) {
-        CAPTURE(packet);
+        CAPTURE(one.packet);
         const Reading got = read(Maker()
                                      .pcap_header(227)
-                                     .pcap_record(start, 7, bytes(packet))
+                                     .pcap_record(start, 7, bytes(one.packet))
                                      .pcap_record(start, 8, socketcan(0x7E8, rpm))
                                      .done());
         CHECK(got.frames == std::vector<Frame>{frame(0x7E8, rpm, start_time + 8000)});
         REQUIRE(got.problems.size() == 1);
-        CHECK(got.problems[0].code == code);
-        CHECK(got.problems[0].a == a);
+        CHECK(got.problems[0].code == one.code);
+        CHECK(got.problems[0].a == one.a);
         CHECK(got.problems[0].place == Place{24, 0});
         CHECK(got.problems[0].time == start_time + 7000);
     }

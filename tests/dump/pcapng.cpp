@@ -50,7 +50,7 @@ TEST_CASE("pcapng: time resolutions, powers of 10 and of 2, and offsets") {
         std::uint64_t stamp;
         Time time;
     };
-    for (const auto& [resolution, offset, stamp, time] : {
+    for (const auto& one : {
              Case{6, 0, 1'500'000, 1'500'000'000},
              Case{9, 0, 1'500'000, 1'500'000},
              Case{0, 0, 7, 7'000'000'000},
@@ -74,24 +74,25 @@ TEST_CASE("pcapng: time resolutions, powers of 10 and of 2, and offsets") {
              Case{0, -9'223'372'036, 9'223'372'037, 1'000'000'000},
          }) {
         for (const bool big : {false, true}) {
-            CAPTURE(resolution);
-            CAPTURE(offset);
-            CAPTURE(stamp);
+            CAPTURE(one.resolution);
+            CAPTURE(one.offset);
+            CAPTURE(one.stamp);
             const Reading got = read(
                 Maker(big)
                     .section()
                     .interface(
                         227,
                         Maker(big)
-                            .option(9, Buffer{static_cast<std::uint8_t>(resolution)})
-                            .option(14, Maker(big).u64(static_cast<std::uint64_t>(offset)).done())
+                            .option(9, Buffer{static_cast<std::uint8_t>(one.resolution)})
+                            .option(14,
+                                    Maker(big).u64(static_cast<std::uint64_t>(one.offset)).done())
                             .u32(0)
                             .done())
-                    .packet(0, stamp, socketcan(0x7E8, rpm))
+                    .packet(0, one.stamp, socketcan(0x7E8, rpm))
                     .done());
             CHECK(got.problems.empty());
             REQUIRE(got.frames.size() == 1);
-            CHECK(got.frames[0].time == time);
+            CHECK(got.frames[0].time == one.time);
         }
     }
 }
@@ -193,7 +194,7 @@ TEST_CASE("pcapng: simple and obsolete packet blocks") {
     CHECK(got.lines == std::vector<std::string>{"can0", "can1"});
     CHECK(got.directions == std::vector{Direction::unknown, Direction::sent});
 
-    // A simple packet is as long as its interface's snapshot length at most.
+    // A simple packet is as long as its interface keeps of one at most.
     const Reading cut = read(Maker()
                                  .section()
                                  .interface(227, {}, 12)

@@ -93,7 +93,7 @@ class Clock {
 
 struct Interface {
     std::uint32_t link = 0;
-    std::uint32_t longest = 0; ///< snapshot length; 0: none
+    std::uint32_t longest = 0; ///< bytes that it stores of a packet; 0: all
     std::uint16_t line = 0;
     bool readable = false; ///< its description could be read
     bool told = false;     ///< that its packets are passed over

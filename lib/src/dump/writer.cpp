@@ -184,7 +184,7 @@ class PcapngWriter::Impl {
         out_.number(total, 4);
         out_.number(link_can_socketcan, 2);
         out_.number(0, 2);
-        out_.number(0, 4); // no snapshot length
+        out_.number(0, 4); // packets are stored whole
         option(1, comment);
         option(2, name);
         out_.number(9, 2); // if_tsresol: nanoseconds
@@ -296,7 +296,7 @@ class PcapWriter::Impl {
         out_.number(2, 2); // version 2.4
         out_.number(4, 2);
         out_.number(0, 8);
-        out_.number(262'144, 4); // snapshot length
+        out_.number(262'144, 4); // bytes stored of a packet at most
         out_.number(link_can_socketcan, 4);
     }
 
