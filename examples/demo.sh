@@ -31,5 +31,5 @@ The van, its number and its drives are invented.
 END
 show "telltale report $good"
 show "telltale report $bad"
-printf '\nThe moment that the technician marked:\n'
-show "telltale decode $bad --only MAP,MAF | grep -A 26 '#.*holds' | grep -v '>'"
+printf '\nAbout the moment that the technician marked:\n'
+show "telltale table $bad --only MAP,MAF,SHRTFT1 --every 0.5 | sed -n '1p;/^8[4-8]/p'"
