@@ -22,6 +22,7 @@ using Run = std::function<int()>;
 // Each adds its command to the program and sets `run` when the user asked for it.
 void add_decode(CLI::App& app, Run& run);
 void add_report(CLI::App& app, Run& run);
+void add_recheck(CLI::App& app, Run& run);
 void add_catalogue(CLI::App& app, Run& run);
 void add_table(CLI::App& app, Run& run);
 

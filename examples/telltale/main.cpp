@@ -27,6 +27,7 @@ int main(int argc, char** argv) {
         Run run;
         add_decode(app, run);
         add_report(app, run);
+        add_recheck(app, run);
         add_catalogue(app, run);
         add_table(app, run);
 

@@ -527,6 +527,7 @@ class Picture::Impl {
             engine_speed(number, now);
             break;
         case 0x0D:
+            drive(seen, number, now);
             engine_.vehicle_known = true;
             engine_.vehicle_speed = number;
             engine_.vehicle_time = now;
@@ -578,6 +579,18 @@ class Picture::Impl {
         engine_.known = true;
         engine_.speed = number;
         engine_.speed_time = now;
+    }
+
+    static void drive(Observed& seen, double kmh, Time now) {
+        if (now == no_time)
+            return;
+        if (seen.speed_time != no_time && now > seen.speed_time &&
+            now - seen.speed_time <= fresh_for)
+            seen.driven_km += (seen.speed_kmh + kmh) / 2 *
+                              static_cast<double>(now - seen.speed_time) /
+                              static_cast<double>(3600 * nanoseconds_a_second);
+        seen.speed_time = now;
+        seen.speed_kmh = kmh;
     }
 
     void compare_pressure(Observed& seen, double manifold) const {

@@ -246,6 +246,9 @@ struct Observed {
     Mean running_voltage;             ///< PID 42, engine running for ten seconds
     std::array<Mean, 2> short_trim{}; ///< banks 1 and 2, closed loop where PID 03 tells
     std::array<Mean, 2> long_trim{};
+    double driven_km = 0; ///< PID 0D summed over time, without its gaps of more than 5 s
+    Time speed_time = no_time;
+    double speed_kmh = 0;
 };
 
 /// One ECU: an identifier that answered on an interface.
