@@ -267,8 +267,13 @@ class Comparison {
             return;
         }
         auto year = options_.model_year;
-        if (!year)
-            year = model_year(result_.vin_after.empty() ? result_.vin_before : result_.vin_after);
+        const auto& vin = result_.vin_after.empty() ? result_.vin_before : result_.vin_after;
+        if (!year && check_vin(vin) == VinCheck::right) {
+            year = model_year(vin);
+            // The letter repeats after thirty years; no model year before 1996 had to have OBD II.
+            if (year && *year < 1996)
+                *year += 30;
+        }
         const bool early = year && *year >= 1996 && *year <= 2000;
         result_.allowed_incomplete = early ? 2 : 1;
         result_.allowance_basis =

@@ -19,7 +19,7 @@ status 0 --help
 says out "decode"
 status 0 --version
 says out "telltale "
-for command in decode report catalogue; do
+for command in decode report recheck catalogue; do
     status 0 "$command" --help
     says out "Example"
     says out "telltale $command"

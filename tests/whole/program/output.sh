@@ -111,6 +111,35 @@ for skip in end-of-range all voltage,end-of-range; do
 done
 status 2 report --skip nothing open.log
 
+# Recheck: verified is 0, anything else 1; the figures are SAE J1979's.
+visit() { # LAMP CODES WARM-UPS KILOMETRES: PID 01, service 03, PIDs 30 and 31
+    printf '(1.0) can0 7E8#064101%s\n(2.0) can0 7E8#%s\n(3.0) can0 7E8#024700\n' "$1" "$2"
+    printf '(4.0) can0 7E8#034130%s\n(5.0) can0 7E8#044131%s\n' "$3" "$4"
+}
+visit 81076500 0443010420 5A 0BB8 >before.log
+visit 00076500 024300 14 01F4 >held.log
+visit 00076565 024300 00 0004 >cleared.log
+visit 81076500 0443010420 14 01F4 >back.log
+status 0 recheck before.log held.log
+says out "REPAIR VERIFIED"
+status 1 recheck before.log cleared.log
+says out "NOT YET"
+says out "merely cleared"
+says out "Commonly runs with"
+narrow out || fail "a recheck wider than 80 columns"
+status 1 recheck --as json before.log back.log
+says out '{"verdict":"failed","reason":"P0420 is stored again."'
+status 2 recheck before.log missing.log
+status 2 recheck before.log
+status 2 recheck --allow many before.log held.log
+"$program" recheck before.log - <held.log >out 2>err || fail "recheck with standard input"
+for as in text json; do
+    "$program" recheck --as $as --units us before.log cleared.log >one 2>/dev/null
+    "$program" recheck --as $as --units us before.log cleared.log >two 2>/dev/null
+    cmp one two || fail "recheck is not the same twice"
+done
+says one '"distance_unit":"[mi_i]"'
+
 # The catalogue.
 status 0 catalogue --as csv
 says out 'pid,01,0C,2,"Engine speed","Engine speed",RPM,A-B,number,no,"raw / 4",0,16383.75,/min,'
