@@ -79,7 +79,8 @@ TEST_CASE("what is no frame of the column form is a problem with its place") {
              {"  can0  800   [2]  01 02", "bad-identifier", "2048"},
              {"  can0  40000000   [2]  01 02", "bad-identifier", std::to_string(0x40000000)},
          }) {
-        CAPTURE(line);
+        const auto& input = line; // Clang 14 captures no structured binding
+        CAPTURE(input);
         CHECK(columns(good + line + '\n' + good) == shown + "! " + word + " line 2 at " +
                                                         std::to_string(good.size()) + " a " + a +
                                                         '\n' + shown);

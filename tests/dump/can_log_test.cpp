@@ -129,7 +129,8 @@ TEST_CASE("what is no frame of a text log is a problem with its place") {
              {t + "7E8##1010203040506070809", "bad-length", "9"},
              {t + "7E8##1" + std::string(130, '0'), "bad-length", "65"},
          }) {
-        CAPTURE(line);
+        const auto& input = line; // Clang 14 captures no structured binding
+        CAPTURE(input);
         CHECK(log(good + line + '\n' + good) == shown + "! " + word + " line 2 at " +
                                                     std::to_string(good.size()) + " a " + a + '\n' +
                                                     shown);

@@ -98,7 +98,8 @@ TEST_CASE("what is no frame of the serial form is a problem with its place") {
              {"t7E89010203040506070809", "bad-length", "9"},
              {"r7E8F", "bad-length", "15"},
          }) {
-        CAPTURE(line);
+        const auto& input = line; // Clang 14 captures no structured binding
+        CAPTURE(input);
         CHECK(serial(good + line + '\r' + good) ==
               shown + "! " + word + " line 2 at 10 a " + a + '\n' + shown);
     }

@@ -87,7 +87,8 @@ TEST_CASE("what is no hex line is a problem with its place") {
              {"7E8 01 02 03 04 05 06 07 08 09", "bad-length", "9"},
              {"7E8 " + std::string(130, '1'), "bad-length", "65"},
          }) {
-        CAPTURE(line);
+        const auto& input = line; // Clang 14 captures no structured binding
+        CAPTURE(input);
         CHECK(hex(good + line + '\n' + good) ==
               shown + "! " + word + " line 2 at 10 a " + a + '\n' + shown);
     }

@@ -83,7 +83,8 @@ TEST_CASE("what is no line of this text is a problem with its place") {
              {"0.5 kline-bytes " + std::string(1026, '4'), "bad-length", "513"},
              {"0.5 j1850 " + std::string(26, '4'), "bad-length", "13"},
          }) {
-        CAPTURE(line);
+        const auto& input = line; // Clang 14 captures no structured binding
+        CAPTURE(input);
         CHECK(lines(good + line + '\n' + good) == shown + "! " + word + " line 2 at " +
                                                       std::to_string(good.size()) + " a " + a +
                                                       '\n' + shown);

@@ -41,7 +41,8 @@ TEST_CASE("the format of a text is found by its first line that fits") {
              {"0.5 kline2-bytes 68", "line-text"},
              {"- j1850 48 6B 10 44 00", "line-text"},
          }) {
-        CAPTURE(line);
+        const auto& input = line; // Clang 14 captures no structured binding
+        CAPTURE(input);
         CHECK(found(line) == format);
         CHECK(found(line + "\r\n") == format);
         CHECK(found("\xEF\xBB\xBF" + line + '\n') == format);
