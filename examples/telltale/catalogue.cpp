@@ -15,6 +15,7 @@
 #include "telltale/base/shown.hpp"
 #include "telltale/base/text.hpp"
 #include "telltale/catalogue/catalogue.hpp"
+#include "wrap.hpp"
 
 namespace telltale::program {
 
@@ -427,31 +428,6 @@ void print_json(Output& output) {
 }
 
 // --- text ------------------------------------------------------------------------------------
-
-constexpr std::size_t page_width = 80;
-
-/// Appends words, broken at spaces so that no line is longer than the page.
-void append_wrapped(std::string& out, std::size_t indent, std::string_view text) {
-    std::size_t at = indent;
-    out.append(indent, ' ');
-    while (!text.empty()) {
-        const auto word = text.substr(0, text.find(' '));
-        if (at != indent && at + 1 + word.size() > page_width) {
-            out += '\n';
-            out.append(indent, ' ');
-            at = indent;
-        } else if (at != indent) {
-            out += ' ';
-            ++at;
-        }
-        out += word;
-        at += word.size();
-        text.remove_prefix(word.size());
-        if (!text.empty())
-            text.remove_prefix(1);
-    }
-    out += '\n';
-}
 
 void append_field_text(std::string& out, const Entry& entry, const Field& field) {
     std::string text;

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "output.hpp"
 
+#include <fcntl.h>
 #include <sys/ioctl.h>
 #include <unistd.h>
 
@@ -63,6 +64,16 @@ int Output::finish(int status) {
         return status;
     say(std::string("cannot write the output: ") + std::strerror(error_)); // NOLINT: one thread
     return 2;
+}
+
+bool write_file(const std::string& path, std::string_view text) {
+    const int file = ::open(path.c_str(), O_WRONLY | O_CREAT | O_TRUNC | O_CLOEXEC, 0666);
+    int error = file < 0 ? errno : write_all(file, text);
+    if (file >= 0 && ::close(file) != 0 && error == 0)
+        error = errno;
+    if (error != 0)
+        say(path, std::string("cannot be written: ") + std::strerror(error)); // NOLINT: one thread
+    return error == 0;
 }
 
 void say(std::string_view what) {

@@ -47,6 +47,9 @@ class Output {
     std::size_t width_ = 0;
 };
 
+/// Writes a whole file; standard error says why when it cannot be written.
+bool write_file(const std::string& path, std::string_view text);
+
 /// One line on standard error: "telltale: WHAT". `what` may hold untrusted text.
 void say(std::string_view what);
 /// The same about a file: "telltale: FILE: WHAT"; "-" is shown as standard input.

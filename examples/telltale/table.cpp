@@ -38,14 +38,20 @@ struct Column {
     std::size_t next = 0; ///< first sample that has not yet come
 };
 
-/// Samples are kept in as few bytes as their decimals need; seven digits are what all of them have.
+/// Samples are kept in as few bytes as their decimals need: a narrow one is written with the digits
+/// that tell it from its neighbours, not with those that widening it made up.
 void append_sample(std::string& out, const Shown& how, double value) {
-    std::array<char, 32> text;
-    const auto end = std::to_chars(text.data(), text.data() + text.size(), how(value),
-                                   std::chars_format::general, 7)
-                         .ptr;
-    if (std::isfinite(value))
-        out.append(text.data(), end);
+    const auto narrow = static_cast<float>(value);
+    if (static_cast<double>(narrow) != value)
+        return append_exact(out, how(value), how.converted);
+    std::array<char, 64> text;
+    const auto end = how.converted ? std::to_chars(text.data(), text.data() + text.size(),
+                                                   how(value), std::chars_format::general, 7)
+                                         .ptr
+                                   : std::to_chars(text.data(), text.data() + text.size(), narrow,
+                                                   std::chars_format::fixed)
+                                         .ptr;
+    out.append(text.data(), end);
 }
 
 void append_value(std::string& out, const Column& column, double value) {

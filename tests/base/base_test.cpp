@@ -117,6 +117,8 @@ TEST_CASE("untrusted text is made harmless for where it goes") {
     const auto plain = made([&](std::string& out) { append_plain(out, hostile); });
     for (const char c : plain)
         CHECK((c >= 0x20 && c < 0x7F));
+    CHECK(made([](std::string& out) { append_printable(out, "9 \xc2\xb0\x1b[2J\xff"); }) ==
+          "9 \xc2\xb0\\x1B[2J\\xFF");
     CHECK(made([](std::string& out) { append_json(out, "a\"\\\n\xff\xc2\xb5"); }) ==
           "\"a\\\"\\\\\\u000A\\u00FF\xc2\xb5\"");
     CHECK(made([](std::string& out) { append_html(out, "<a href='x'>&\""); }) ==

@@ -91,6 +91,12 @@ void append_plain(std::string& out, std::string_view untrusted) {
     }
 }
 
+void append_printable(std::string& out, std::string_view untrusted) {
+    for_each_character(
+        untrusted, [&](std::string_view character) { out += character; },
+        [&](unsigned char byte) { append_escape(out, byte); });
+}
+
 void append_json(std::string& out, std::string_view untrusted) {
     out.push_back('"');
     for_each_character(

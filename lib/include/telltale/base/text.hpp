@@ -13,6 +13,9 @@ namespace telltale {
 /// For a terminal or a plain text file: printable ASCII as it is, anything else as \xHH.
 TELLTALE_API void append_plain(std::string& out, std::string_view untrusted);
 
+/// For a terminal that shows UTF-8: as append_plain, but valid characters beyond ASCII stay.
+TELLTALE_API void append_printable(std::string& out, std::string_view untrusted);
+
 /// For JSON, quotes included. Bytes that are not valid UTF-8 become \u00HH of that byte's value.
 TELLTALE_API void append_json(std::string& out, std::string_view untrusted);
 
