@@ -25,5 +25,6 @@ void add_report(CLI::App& app, Run& run);
 void add_recheck(CLI::App& app, Run& run);
 void add_catalogue(CLI::App& app, Run& run);
 void add_table(CLI::App& app, Run& run);
+void add_contrast(CLI::App& app, Run& run);
 
 } // namespace telltale::program

@@ -6,5 +6,5 @@ if(TARGET telltale-page)
   target_link_libraries(page-sample PRIVATE telltale-page)
   add_test(NAME page COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/page/run.sh
     $<TARGET_FILE:page-sample> ${CMAKE_CURRENT_BINARY_DIR}/page)
-  set_tests_properties(page PROPERTIES TIMEOUT 180)
+  set_tests_properties(page PROPERTIES TIMEOUT 180 RUN_SERIAL ON LABELS once)
 endif()

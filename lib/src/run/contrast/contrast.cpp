@@ -1,0 +1,772 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "telltale/run/contrast.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <memory>
+#include <utility>
+
+#include "drive.hpp"
+#include "model.hpp"
+#include "scan.hpp"
+#include "telltale/run/robust.hpp"
+#include "words.hpp"
+
+namespace telltale::run {
+namespace {
+
+constexpr std::size_t most_episodes = 64;
+constexpr std::size_t most_alarmed = 10;
+constexpr double second = 1e9;
+
+/// One signal's models, and what its scanner found in each bad run.
+struct Candidate {
+    std::vector<std::unique_ptr<Model>> models;
+    std::unique_ptr<Scanner> scanner;
+    std::vector<std::vector<Hit>> hits; // per bad run, the strongest first
+    double score(std::size_t run) const {
+        return hits.empty() || hits[run].empty() ? 0 : hits[run].front().score;
+    }
+};
+
+std::uint16_t plain_id(const Series& series) {
+    return (series.id & 0xFF00) == 0xF400 ? static_cast<std::uint16_t>(series.id & 0xFF)
+                                          : series.id;
+}
+
+bool same_signal(const Series& a, const Series& b) {
+    return plain_id(a) == plain_id(b) && a.index == b.index && a.kind == b.kind &&
+           (a.ecu == b.ecu || a.ecu.empty() || b.ecu.empty());
+}
+
+Time from_seconds(const Run& run, double seconds) {
+    return run.start + static_cast<Time>(std::llround(seconds * second));
+}
+
+ContrastSignal described(const Series& series, std::size_t bad_runs) {
+    ContrastSignal signal;
+    signal.ecu = series.ecu;
+    signal.line = series.line;
+    signal.service = series.service;
+    signal.id = series.id;
+    signal.index = series.index;
+    signal.id_text = series.id_text();
+    signal.name = series.name;
+    signal.key = series.key;
+    signal.unit = series.unit;
+    signal.decimals = series.decimals;
+    signal.bad_series.assign(bad_runs, ContrastSignal::npos);
+    return signal;
+}
+
+double rate_of(const Run& run, const Series& series) {
+    const double length = run.length();
+    return length > 0 ? static_cast<double>(series.size()) / length : 0;
+}
+
+class Comparison {
+  public:
+    Comparison(const Run& good, std::span<const Run* const> bad, const ContrastOptions& options)
+        : good_run_(good), bad_runs_(bad.begin(), bad.end()), options_(options) {}
+
+    ContrastResult go() {
+        match();
+        cover();
+        prepare();
+        for (std::size_t k = 0; k < signals_; ++k)
+            if (comparable_[k])
+                candidates_[k] = learn(k, std::vector<char>(signals_, 0));
+        for (std::size_t k = 0; k < signals_; ++k)
+            judge(k);
+        for (std::size_t r = 0; r < bad_runs_.size(); ++r)
+            settle_on(r);
+        rank();
+        note();
+        if (options_.keep_expectations)
+            keep_expectations();
+        return std::move(result_);
+    }
+
+  private:
+    bool asked_for(const ContrastSignal& signal) const {
+        return options_.only.empty() ||
+               std::any_of(options_.only.begin(), options_.only.end(), [&](const Pick& pick) {
+                   return pick.fits(signal.ecu, signal.id, signal.index, signal.key, signal.name);
+               });
+    }
+
+    void match() {
+        std::vector<std::vector<char>> taken;
+        for (const Run* bad : bad_runs_)
+            taken.emplace_back(bad->series.size(), 0);
+        for (std::size_t i = 0; i < good_run_.series.size(); ++i) {
+            const Series& series = good_run_.series[i];
+            ContrastSignal signal = described(series, bad_runs_.size());
+            signal.good_series = i;
+            signal.good_samples = series.size();
+            signal.good_rate = rate_of(good_run_, series);
+            for (std::size_t r = 0; r < bad_runs_.size(); ++r)
+                for (std::size_t b = 0; b < bad_runs_[r]->series.size(); ++b)
+                    if (taken[r][b] == 0 && same_signal(series, bad_runs_[r]->series[b])) {
+                        taken[r][b] = 1;
+                        signal.bad_series[r] = b;
+                        signal.bad_samples += bad_runs_[r]->series[b].size();
+                        signal.bad_rate = std::max(signal.bad_rate,
+                                                   rate_of(*bad_runs_[r], bad_runs_[r]->series[b]));
+                        break;
+                    }
+            result_.signals.push_back(std::move(signal));
+        }
+        signals_ = result_.signals.size();
+        for (std::size_t r = 0; r < bad_runs_.size(); ++r)
+            for (std::size_t b = 0; b < bad_runs_[r]->series.size(); ++b)
+                if (taken[r][b] == 0) {
+                    const Series& series = bad_runs_[r]->series[b];
+                    ContrastSignal signal = described(series, bad_runs_.size());
+                    signal.bad_series[r] = b;
+                    signal.bad_samples = series.size();
+                    signal.bad_rate = rate_of(*bad_runs_[r], series);
+                    signal.standing = Standing::only_bad;
+                    result_.signals.push_back(std::move(signal));
+                }
+    }
+
+    void cover() {
+        for (const Run* bad : bad_runs_) {
+            Coverage coverage;
+            coverage.name = bad->name;
+            coverage.start = bad->start;
+            coverage.end = bad->end;
+            coverage.seconds = bad->length();
+            coverage.good_seconds = good_run_.length();
+            coverage.reference = bad->start;
+            if (options_.mark && bad->start != no_time) {
+                coverage.reference = from_seconds(*bad, *options_.mark);
+                coverage.reference_is_mark = true;
+            } else if (!bad->marks.empty()) {
+                coverage.reference = bad->marks.front().time;
+                coverage.reference_is_mark = true;
+            }
+            std::size_t samples = 0;
+            for (const Series& series : bad->series)
+                samples += series.size();
+            if (coverage.seconds > 0)
+                coverage.samples_a_second = static_cast<double>(samples) / coverage.seconds;
+            result_.coverage.push_back(std::move(coverage));
+        }
+    }
+
+    void prepare() {
+        std::vector<std::ptrdiff_t> places(signals_);
+        for (std::size_t k = 0; k < signals_; ++k)
+            places[k] = static_cast<std::ptrdiff_t>(result_.signals[k].good_series);
+        good_ = std::make_unique<Drive>(good_run_, places);
+        for (std::size_t r = 0; r < bad_runs_.size(); ++r) {
+            for (std::size_t k = 0; k < signals_; ++k)
+                places[k] = result_.signals[k].bad_series[r] == ContrastSignal::npos
+                                ? -1
+                                : static_cast<std::ptrdiff_t>(result_.signals[k].bad_series[r]);
+            bad_.push_back(std::make_unique<Drive>(*bad_runs_[r], places));
+        }
+        // A signal helps, and is looked at, only where it is in every run.
+        std::vector<char> available(signals_, 1);
+        comparable_.assign(signals_, 1);
+        for (std::size_t k = 0; k < signals_; ++k) {
+            ContrastSignal& signal = result_.signals[k];
+            const Series& series = good_->track(k).series();
+            const bool there = std::all_of(bad_.begin(), bad_.end(), [&](const auto& drive) {
+                return drive->track(k).present();
+            });
+            constexpr std::size_t least_good = 40;
+            constexpr std::size_t least_bad = 10;
+            if (!there)
+                signal.standing = Standing::only_good;
+            else if (series.kind == SeriesKind::choice)
+                signal.standing = Standing::choice;
+            else if (series.size() < least_good || signal.bad_samples < least_bad)
+                signal.standing = Standing::too_few;
+            else
+                continue;
+            available[k] = there && series.kind != SeriesKind::choice ? 1 : 0;
+            comparable_[k] = 0;
+        }
+        survey_ = std::make_unique<Survey>(*good_, available);
+        std::vector<float> sd(signals_, 0);
+        for (std::size_t k = 0; k < signals_; ++k)
+            if (survey_->range(k).usable && !survey_->range(k).slow && !survey_->range(k).counter)
+                sd[k] = survey_->range(k).sd;
+        good_->set_scales(sd);
+        for (auto& drive : bad_) {
+            drive->set_scales(sd);
+            drive->set_known(survey_->ranges());
+        }
+        candidates_.resize(signals_);
+    }
+
+    Candidate learn(std::size_t k, const std::vector<char>& barred) {
+        Candidate candidate;
+        candidate.hits.resize(bad_runs_.size());
+        if (survey_->range(k).counter)
+            return candidate;
+        std::size_t helpers = 0;
+        for (std::size_t other = 0; other < signals_; ++other)
+            helpers += other != k && barred[other] == 0 && survey_->range(other).usable &&
+                               !survey_->range(other).slow
+                           ? 1
+                           : 0;
+        const std::size_t most = std::clamp<std::size_t>(helpers / 2, 2, 5);
+        std::vector<char> used = barred;
+        constexpr int most_models = 3;
+        for (int m = 0; m < most_models; ++m) {
+            auto model = std::make_unique<Model>(*survey_, *good_, k, used, most);
+            if (!model->usable() || (m > 0 && model->explained() < 0.5))
+                break;
+            for (const Model::Use& use : model->uses())
+                used[use.signal] = 1;
+            const bool alone = model->uses().empty();
+            candidate.models.push_back(std::move(model));
+            if (alone)
+                break;
+        }
+        if (candidate.models.empty())
+            return candidate;
+        std::sort(candidate.models.begin(), candidate.models.end(),
+                  [](const auto& a, const auto& b) { return a->explained() > b->explained(); });
+        std::vector<Trace> traces;
+        for (const auto& model : candidate.models)
+            traces.push_back(model->good_trace());
+        ScanSettings settings;
+        // The less is known of a signal, the more it takes.
+        settings.margin = !candidate.models.front()->locked() ? 2.2
+                          : candidate.models.size() == 1      ? 1.8
+                                                              : 1.4;
+        candidate.scanner = std::make_unique<Scanner>(traces, candidate.models.front()->locked(),
+                                                      good_->track(k).series().step, settings);
+        constexpr float least = 0.5F;
+        for (std::size_t r = 0; r < bad_runs_.size(); ++r) {
+            if (!bad_[r]->track(k).present())
+                continue;
+            traces.clear();
+            for (const auto& model : candidate.models)
+                traces.push_back(model->trace(*bad_[r]));
+            candidate.hits[r] = candidate.scanner->scan(traces, least);
+        }
+        return candidate;
+    }
+
+    /// What is said of a signal in the list of all.
+    void judge(std::size_t k) {
+        ContrastSignal& signal = result_.signals[k];
+        if (!comparable_[k]) {
+            if (!asked_for(signal))
+                signal.standing = Standing::left_out;
+            return;
+        }
+        const Candidate& candidate = candidates_[k];
+        for (std::size_t r = 0; r < bad_runs_.size(); ++r)
+            signal.score = std::max(signal.score, candidate.score(r));
+        if (candidate.models.empty()) {
+            signal.standing = Standing::constant;
+        } else {
+            const Model& model = *candidate.models.front();
+            signal.standing = model.locked() ? Standing::compared : Standing::itself_only;
+            signal.tolerance = 3 * model.usual();
+            signal.explained = model.explained();
+            constexpr std::size_t most_named = 5;
+            for (std::size_t u = 0; u < model.uses().size() && u < most_named; ++u)
+                signal.told_by.push_back(result_.signals[model.uses()[u].signal].name);
+        }
+        if (!asked_for(signal)) {
+            signal.standing = Standing::left_out;
+            return;
+        }
+        for (Coverage& coverage : result_.coverage)
+            ++coverage.signals;
+    }
+
+    using Alarm = std::pair<double, std::size_t>; // score, signal
+
+    /// The alarms that are left when signal `without` helps nobody.
+    std::vector<Alarm> left_without(const std::vector<Alarm>& alarmed, std::size_t without,
+                                    std::vector<char> barred, std::size_t run, double& sum) {
+        barred[without] = 1;
+        std::vector<Alarm> left;
+        sum = 0;
+        for (const auto& [score, k] : alarmed) {
+            if (k == without)
+                continue;
+            double now = score;
+            const auto& models = candidates_[k].models;
+            if (std::any_of(models.begin(), models.end(),
+                            [&](const auto& model) { return model->uses(without); }))
+                now = learn(k, barred).score(run);
+            if (now >= 1) {
+                left.emplace_back(now, k);
+                sum += std::log(now) + 0.5;
+            }
+        }
+        return left;
+    }
+
+    /// When one signal goes astray, the predictions that lean on it do as well. The culprit is the
+    /// one without which the others agree best; what is left after it is looked at in turn.
+    void settle_on(std::size_t run) {
+        std::vector<char> barred(signals_, 0);
+        std::vector<Alarm> alarmed;
+        for (std::size_t k = 0; k < signals_; ++k)
+            if (candidates_[k].score(run) >= 1)
+                alarmed.emplace_back(candidates_[k].score(run), k);
+        std::sort(alarmed.rbegin(), alarmed.rend());
+        if (alarmed.size() > most_alarmed)
+            alarmed.resize(most_alarmed);
+        constexpr int most_rounds = 5;
+        for (int round = 0; round < most_rounds && !alarmed.empty(); ++round) {
+            double best = std::numeric_limits<double>::infinity();
+            std::size_t culprit = 0;
+            std::vector<Alarm> rest;
+            for (std::size_t a = 0; a < std::min<std::size_t>(alarmed.size(), 5); ++a) {
+                double sum = 0;
+                auto left = left_without(alarmed, alarmed[a].second, barred, run, sum);
+                const double cost = sum - 0.7 * std::log(alarmed[a].first);
+                const bool clear = left.empty() && a == 0;
+                if (cost < best) {
+                    best = cost;
+                    culprit = a;
+                    rest = std::move(left);
+                }
+                if (clear)
+                    break;
+            }
+            const std::size_t k = alarmed[culprit].second;
+            if (asked_for(result_.signals[k]))
+                report(k, run, alarmed[culprit].first);
+            barred[k] = 1;
+            std::sort(rest.rbegin(), rest.rend());
+            alarmed = std::move(rest);
+        }
+        // What never moved in the good run has no model: only strays from its own level count.
+        for (std::size_t k = 0; k < signals_; ++k)
+            if (comparable_[k] && candidates_[k].models.empty() && asked_for(result_.signals[k]) &&
+                !survey_->range(k).usable)
+                look_at_constant(k, run);
+    }
+
+    void report(std::size_t k, std::size_t run, double score) {
+        const Run& bad = *bad_runs_[run];
+        const Candidate& candidate = candidates_[k];
+        const Trace trace = candidate.models.front()->trace(*bad_[run]);
+        std::vector<Hit> hits;
+        for (const Hit& hit : candidate.hits[run])
+            if (hit.score >= 1)
+                hits.push_back(hit);
+        if (hits.empty())
+            return;
+        // The strongest first; what another of them covers already says nothing new.
+        std::vector<Hit> kept;
+        for (const Hit& hit : hits)
+            if (std::none_of(kept.begin(), kept.end(), [&](const Hit& other) {
+                    return hit.from < other.to && other.from < hit.to;
+                }))
+                kept.push_back(hit);
+        std::vector<Episode> episodes;
+        for (const Hit& hit : kept)
+            episodes.push_back(episode(trace, hit, bad, run));
+
+        Departure departure;
+        departure.signal = static_cast<std::uint32_t>(k);
+        departure.run = static_cast<std::uint32_t>(run);
+        departure.score = score;
+        departure.kind = kind_of(trace, kept.front(), good_->track(k).series());
+        finish(departure, std::move(episodes), bad);
+    }
+
+    /// Fills in what follows from the episodes, the strongest of which comes first, and keeps it.
+    void finish(Departure& departure, std::vector<Episode> episodes, const Run& bad) {
+        const Episode strongest = episodes.front();
+        departure.peak_difference = strongest.peak_difference;
+        departure.peak_time = strongest.peak_time;
+        departure.peak_value = strongest.peak_value;
+        departure.peak_expected = strongest.peak_expected;
+        std::sort(episodes.begin(), episodes.end(),
+                  [](const Episode& a, const Episode& b) { return a.start < b.start; });
+        departure.start = episodes.front().start;
+        departure.end = strongest.end;
+        for (const Episode& episode : episodes)
+            departure.end = std::max(departure.end, episode.end);
+        departure.episode_count = static_cast<std::uint32_t>(episodes.size());
+        if (episodes.size() > most_episodes)
+            episodes.resize(most_episodes);
+        departure.episodes = std::move(episodes);
+        const Time reference = result_.coverage[departure.run].reference;
+        departure.start_second = static_cast<double>(departure.start - reference) / second;
+        departure.end_second = static_cast<double>(departure.end - reference) / second;
+        const ContrastSignal& signal = result_.signals[departure.signal];
+        const auto& models = candidates_[departure.signal].models;
+        departure.sentence = sentence(signal, departure, result_.coverage[departure.run],
+                                      !models.empty() && models.front()->locked());
+        departure.proof = proof(signal, departure.kind);
+        departure.others = others(departure, strongest, bad);
+        result_.suspects.push_back(std::move(departure));
+    }
+
+    static Episode episode(const Trace& trace, const Hit& hit, const Run& bad, std::size_t run) {
+        Episode out;
+        out.run = static_cast<std::uint32_t>(run);
+        out.score = hit.score;
+        std::size_t peak = hit.from;
+        float size = -1;
+        for (std::size_t i = hit.from; i < hit.to; ++i)
+            if (std::abs(trace.z[i]) > size) { // not-a-number is never greater
+                size = std::abs(trace.z[i]);
+                peak = i;
+            }
+        std::size_t from = hit.from;
+        std::size_t to = hit.to - 1;
+        // A window is wider than what it holds: cut to where the difference is a good part of its
+        // peak, for the signs that are about differences.
+        if (hit.sign == Sign::level || hit.sign == Sign::excursion || hit.sign == Sign::jump) {
+            const float least = 0.4F * size;
+            while (from < peak && !(std::abs(trace.z[from]) >= least))
+                ++from;
+            while (to > peak && !(std::abs(trace.z[to]) >= least))
+                --to;
+        }
+        out.start = from_seconds(bad, trace.t[from]);
+        out.end = from_seconds(bad, trace.t[to]);
+        out.peak_time = from_seconds(bad, trace.t[peak]);
+        out.peak_value = trace.y[peak];
+        out.peak_expected = std::isnan(trace.fitted[peak]) ? trace.y[peak] : trace.fitted[peak];
+        out.peak_difference = out.peak_value - out.peak_expected;
+        return out;
+    }
+
+    static DepartureKind kind_of(const Trace& trace, const Hit& hit, const Series& series) {
+        std::vector<double> time;
+        std::vector<double> fitted;
+        std::vector<double> value;
+        std::vector<double> difference;
+        std::size_t at_end = 0;
+        std::size_t far = 0;
+        float peak = 0;
+        for (std::size_t i = hit.from; i < hit.to; ++i)
+            if (!std::isnan(trace.z[i]))
+                peak = std::max(peak, std::abs(trace.z[i]));
+        for (std::size_t i = hit.from; i < hit.to; ++i) {
+            if (std::isnan(trace.z[i]))
+                continue;
+            time.push_back(trace.t[i]);
+            fitted.push_back(trace.fitted[i]);
+            value.push_back(trace.y[i]);
+            difference.push_back(trace.y[i] - trace.fitted[i]);
+            if (std::abs(trace.z[i]) < 0.5F * peak)
+                continue;
+            ++far;
+            const double v = trace.y[i];
+            at_end += series.has_ends && (v <= series.low + 1.5 * series.step ||
+                                          v >= series.high - 1.5 * series.step)
+                          ? 1
+                          : 0;
+        }
+        if (far > 0 && at_end * 2 > far)
+            return DepartureKind::end_of_range;
+        switch (hit.sign) {
+        case Sign::excursion:
+            return far <= 1 ? DepartureKind::spike : DepartureKind::drop_out;
+        case Sign::rough:
+            return DepartureKind::noise;
+        case Sign::late:
+            return DepartureKind::lag;
+        case Sign::frozen:
+            return DepartureKind::stuck;
+        case Sign::size:
+            return DepartureKind::other;
+        default:
+            break;
+        }
+        constexpr std::size_t few = 6;
+        if (difference.size() < few)
+            return far <= 1 ? DepartureKind::spike : DepartureKind::drop_out;
+        const auto distinct = [](std::vector<double> values) {
+            std::sort(values.begin(), values.end());
+            return values.back() - values.front();
+        };
+        if (distinct(value) <= series.step && distinct(fitted) > 8 * series.step)
+            return DepartureKind::stuck;
+        // Whether the difference goes with time, with the size of the value, or with neither.
+        const double whole = median_deviation(difference);
+        const auto left = [&](const std::vector<double>& x) {
+            const Line line = theil_sen(x, difference);
+            std::vector<double> rest(difference.size());
+            for (std::size_t i = 0; i < rest.size(); ++i)
+                rest[i] = difference[i] - line.intercept - line.slope * x[i];
+            return whole > 0 ? median_deviation(rest) / whole : 1.0;
+        };
+        const double by_time = left(time);
+        const double by_size = left(fitted);
+        constexpr double clearly = 0.6;
+        if (by_time < clearly && by_time <= by_size)
+            return DepartureKind::drift;
+        if (by_size < clearly)
+            return DepartureKind::scale;
+        return DepartureKind::offset;
+    }
+
+    void look_at_constant(std::size_t k, std::size_t run) {
+        const Track& track = bad_[run]->track(k);
+        const Series& series = track.series();
+        if (series.size() < 20)
+            return;
+        std::vector<double> values(series.size());
+        for (std::size_t i = 0; i < values.size(); ++i)
+            values[i] = series.values[i];
+        const double level = median(values);
+        const double span = series.has_ends ? series.high - series.low : 0;
+        const double limit = std::max({5 * series.step, 0.02 * span, 1e-9});
+        std::size_t strays = 0;
+        std::size_t peak = 0;
+        std::vector<Episode> episodes;
+        for (std::size_t i = 0; i < values.size(); ++i) {
+            const double size = std::abs(values[i] - level);
+            if (size <= limit)
+                continue;
+            ++strays;
+            if (std::abs(values[peak] - level) < size)
+                peak = i;
+            if (!episodes.empty() && i > 0 && episodes.back().end == series.times[i - 1]) {
+                episodes.back().end = series.times[i];
+            } else {
+                Episode fresh;
+                fresh.run = static_cast<std::uint32_t>(run);
+                fresh.start = fresh.end = series.times[i];
+                fresh.peak_expected = level;
+                episodes.push_back(fresh);
+            }
+            Episode& open = episodes.back();
+            if (std::abs(open.peak_difference) < size) {
+                open.peak_difference = values[i] - level;
+                open.peak_value = values[i];
+                open.peak_time = series.times[i];
+                open.score = size / limit;
+            }
+        }
+        if (strays == 0 || strays * 10 > values.size())
+            return; // another level is another day, not a stray
+        std::stable_sort(episodes.begin(), episodes.end(),
+                         [](const Episode& a, const Episode& b) { return a.score > b.score; });
+        Departure departure;
+        departure.signal = static_cast<std::uint32_t>(k);
+        departure.run = static_cast<std::uint32_t>(run);
+        departure.score = episodes.front().score;
+        const bool at_end = series.has_ends && (values[peak] <= series.low + 1.5 * series.step ||
+                                                values[peak] >= series.high - 1.5 * series.step);
+        departure.kind = at_end        ? DepartureKind::end_of_range
+                         : strays == 1 ? DepartureKind::spike
+                                       : DepartureKind::drop_out;
+        result_.signals[k].score = std::max(result_.signals[k].score, departure.score);
+        finish(departure, std::move(episodes), *bad_runs_[run]);
+    }
+
+    /// What the signals that tell this one did about its strongest episode, and how many others
+    /// kept their course.
+    std::string others(const Departure& departure, const Episode& strongest, const Run& bad) {
+        std::vector<OtherCourse> courses;
+        const auto& models = candidates_[departure.signal].models;
+        if (!models.empty())
+            for (const Model::Use& use : models.front()->uses()) {
+                const ContrastSignal& other = result_.signals[use.signal];
+                const std::size_t place = other.bad_series[departure.run];
+                if (place == ContrastSignal::npos || courses.size() == 3)
+                    continue;
+                const Series& series = bad.series[place];
+                const Time margin = std::max<Time>(pace(series).interval * 2, 0);
+                OtherCourse course;
+                course.name = other.name;
+                course.unit = other.unit;
+                course.decimals = other.decimals;
+                for (std::size_t i = 0; i < series.size(); ++i) {
+                    if (series.times[i] < strongest.start - margin ||
+                        series.times[i] > strongest.end + margin)
+                        continue;
+                    const double value = series.values[i];
+                    course.low = course.any ? std::min(course.low, value) : value;
+                    course.high = course.any ? std::max(course.high, value) : value;
+                    course.any = true;
+                }
+                if (course.any)
+                    courses.push_back(std::move(course));
+            }
+        std::size_t compared = 0;
+        std::size_t quiet = 0;
+        for (std::size_t k = 0; k < signals_; ++k) {
+            if (k == departure.signal || candidates_[k].models.empty())
+                continue;
+            ++compared;
+            quiet += candidates_[k].score(departure.run) < 1 ? 1 : 0;
+        }
+        return meanwhile(courses, compared, quiet);
+    }
+
+    /// Over all runs: the culprits in the order in which they were told apart; those that began
+    /// after another that may have caused them say so.
+    void rank() {
+        auto& suspects = result_.suspects;
+        // A signal found in several runs is one suspect: that of the run in which it is strongest.
+        std::vector<Departure> merged;
+        for (Departure& departure : suspects) {
+            const auto same = std::find_if(merged.begin(), merged.end(), [&](const Departure& d) {
+                return d.signal == departure.signal;
+            });
+            if (same == merged.end()) {
+                merged.push_back(std::move(departure));
+                continue;
+            }
+            if (departure.score > same->score)
+                std::swap(departure, *same);
+            same->episode_count += departure.episode_count;
+            for (Episode& episode : departure.episodes)
+                if (same->episodes.size() < most_episodes)
+                    same->episodes.push_back(episode);
+            std::stable_sort(same->episodes.begin(), same->episodes.end(),
+                             [](const Episode& a, const Episode& b) {
+                                 return a.run != b.run ? a.run < b.run : a.start < b.start;
+                             });
+        }
+        suspects = std::move(merged);
+        constexpr Time soon = 30 * nanoseconds_a_second;
+        for (std::size_t i = 1; i < suspects.size(); ++i)
+            for (std::size_t j = 0; j < i; ++j)
+                if (suspects[j].run == suspects[i].run &&
+                    suspects[j].start <= suspects[i].start + nanoseconds_a_second &&
+                    suspects[i].start <= suspects[j].end + soon) {
+                    suspects[i].after = static_cast<std::uint32_t>(j);
+                    break;
+                }
+    }
+
+    void note() {
+        for (std::size_t r = 0; r < bad_runs_.size(); ++r) {
+            Coverage& coverage = result_.coverage[r];
+            double sum = 0;
+            std::size_t count = 0;
+            for (std::size_t k = 0; k < signals_; ++k)
+                if (!candidates_[k].models.empty() && candidates_[k].models.front()->locked()) {
+                    sum += candidates_[k].models.front()->trace(*bad_[r]).familiar;
+                    ++count;
+                }
+            coverage.familiar = count > 0 ? sum / static_cast<double>(count) : 0;
+        }
+        result_.notes = notes(result_, bad_runs_.size());
+    }
+
+    void keep_expectations() {
+        for (const Departure& departure : result_.suspects)
+            for (std::size_t r = 0; r < bad_runs_.size(); ++r) {
+                const auto& models = candidates_[departure.signal].models;
+                if (models.empty() || !bad_[r]->track(departure.signal).present())
+                    continue;
+                const Trace trace = models.front()->trace(*bad_[r]);
+                Expectation expectation;
+                expectation.signal = departure.signal;
+                expectation.run = static_cast<std::uint32_t>(r);
+                expectation.expected = trace.fitted;
+                expectation.tolerance = trace.sigma;
+                for (float& width : expectation.tolerance)
+                    width *= 3;
+                for (const double t : trace.t)
+                    expectation.times.push_back(from_seconds(*bad_runs_[r], t));
+                result_.expectations.push_back(std::move(expectation));
+            }
+    }
+
+    const Run& good_run_;
+    std::vector<const Run*> bad_runs_;
+    const ContrastOptions& options_;
+    ContrastResult result_;
+    std::size_t signals_ = 0; ///< those of the good run, which stand first in `result_.signals`
+    std::vector<char> comparable_;
+    std::unique_ptr<Drive> good_;
+    std::vector<std::unique_ptr<Drive>> bad_;
+    std::unique_ptr<Survey> survey_;
+    std::vector<Candidate> candidates_;
+};
+
+/// The part of a run between two moments, with its marks.
+Run part_of(const Run& run, Time from, Time to) {
+    Run out;
+    out.name = run.name;
+    for (const Series& series : run.series) {
+        Series part = series;
+        part.times.clear();
+        part.values = Values(series.decimals);
+        for (std::size_t i = 0; i < series.size(); ++i)
+            if (series.times[i] >= from && series.times[i] < to)
+                part.add(series.times[i], series.values[i]);
+        out.series.push_back(std::move(part));
+    }
+    for (const Mark& mark : run.marks)
+        if (mark.time >= from && mark.time < to)
+            out.marks.push_back(mark);
+    out.settle();
+    return out;
+}
+
+} // namespace
+
+ContrastResult contrast(const Run& good, std::span<const Run* const> bad,
+                        const ContrastOptions& options) {
+    return Comparison(good, bad, options).go();
+}
+
+ContrastResult contrast_alone(const Run& run, const ContrastOptions& options) {
+    // Each half is held against what the other teaches. What only one half shows is less certain
+    // than a second drive would make it, so it takes more.
+    constexpr double least_score = 1.5;
+    const Time middle = run.start == no_time ? 0 : run.start + (run.end - run.start) / 2;
+    const Run first = part_of(run, std::numeric_limits<Time>::min() + 1, middle);
+    const Run rest = part_of(run, middle, std::numeric_limits<Time>::max());
+    const Run* whole[] = {&run};
+    ContrastResult result;
+    const auto look = [&](const Run& teacher) {
+        ContrastResult found = contrast(teacher, whole, options);
+        const bool taught_by_first = &teacher == &first;
+        std::vector<Departure> kept;
+        for (Departure& departure : found.suspects) {
+            const bool elsewhere =
+                taught_by_first ? departure.start >= middle : departure.end < middle;
+            if (elsewhere && departure.score >= least_score)
+                kept.push_back(std::move(departure));
+        }
+        for (Departure& departure : kept)
+            departure.after.reset();
+        if (result.signals.empty()) {
+            found.suspects = std::move(kept);
+            result = std::move(found);
+            return;
+        }
+        // Both halves have the same series in the same order, and so the same signals.
+        for (Departure& departure : kept) {
+            const bool known =
+                std::any_of(result.suspects.begin(), result.suspects.end(),
+                            [&](const Departure& d) { return d.signal == departure.signal; });
+            if (!known) {
+                result.suspects.push_back(std::move(departure));
+                for (Expectation& expectation : found.expectations)
+                    if (expectation.signal == result.suspects.back().signal)
+                        result.expectations.push_back(std::move(expectation));
+            }
+        }
+        for (std::size_t k = 0; k < result.signals.size(); ++k)
+            result.signals[k].score = std::max(result.signals[k].score, found.signals[k].score);
+    };
+    look(first);
+    look(rest);
+    std::stable_sort(result.suspects.begin(), result.suspects.end(),
+                     [](const Departure& a, const Departure& b) { return a.score > b.score; });
+    result.notes.insert(result.notes.begin(),
+                        "One drive alone: each half was held against the other. A second drive, "
+                        "without the fault, shows more and makes it more certain.");
+    return result;
+}
+
+} // namespace telltale::run

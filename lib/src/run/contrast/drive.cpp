@@ -1,0 +1,200 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "drive.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+namespace telltale::run {
+
+Track::Track(const Run& run, const Series& series)
+    : series_(&series), origin_(static_cast<double>(run.start)) {
+    const Pace found = pace(series);
+    interval_ = static_cast<double>(found.interval) * 1e-9;
+    limit_ = static_cast<double>(found.limit) * 1e-9;
+    bridge_ = 1.75 * interval_;
+}
+
+float Cursor::at(double t) {
+    const std::size_t n = track_->size();
+    while (next_ < n && track_->time(next_) <= t)
+        ++next_;
+    if (next_ == 0)
+        return missing;
+    const double before = track_->time(next_ - 1);
+    const float first = track_->value(next_ - 1);
+    if (next_ == n)
+        return t == before ? first : missing;
+    const double after = track_->time(next_);
+    if (after - before > track_->bridge())
+        return t == before ? first : missing;
+    const auto part = static_cast<float>((t - before) / (after - before));
+    return first + part * (track_->value(next_) - first);
+}
+
+Drive::Drive(const Run& run, const std::vector<std::ptrdiff_t>& series) {
+    constexpr double most_points = 40000;
+    seconds_ = run.length();
+    spacing_ = std::max(0.25, seconds_ / most_points);
+    points_ = static_cast<std::size_t>(seconds_ / spacing_) + 2;
+    tracks_.resize(series.size());
+    slowed_.resize(series.size());
+    constexpr std::array<double, form_count> constants{0, 1, 4, 16, 1, 4};
+    for (std::size_t k = 0; k < series.size(); ++k) {
+        if (series[k] < 0)
+            continue;
+        tracks_[k] = Track(run, run.series[static_cast<std::size_t>(series[k])]);
+        Cursor cursor(tracks_[k]);
+        std::vector<float>& plain = slowed_[k][0];
+        plain.resize(points_);
+        for (std::size_t i = 0; i < points_; ++i)
+            plain[i] = cursor.at(static_cast<double>(i) * spacing_);
+        for (std::size_t form = 1; form < form_count; ++form) {
+            std::vector<float>& out = slowed_[k][form];
+            out.assign(points_, missing);
+            const auto rate = static_cast<float>(1 - std::exp(-spacing_ / constants[form]));
+            const bool back = form >= static_cast<std::size_t>(Form::after1);
+            float mean = missing;
+            for (std::size_t step = 0; step < points_; ++step) {
+                const std::size_t i = back ? points_ - 1 - step : step;
+                if (std::isnan(plain[i]) || std::isnan(mean))
+                    mean = plain[i];
+                else
+                    mean += rate * (plain[i] - mean);
+                out[i] = mean;
+            }
+        }
+    }
+}
+
+namespace {
+float moved(float plain, float before, float sd) {
+    const float size = std::abs(plain - before) / sd;
+    return std::isnan(size) ? 0.0F : std::min(size, 2.0F);
+}
+} // namespace
+
+void Drive::set_scales(const std::vector<float>& sd) {
+    sd_ = sd;
+    stir_.assign(points_, 0);
+    stirring_ = 0;
+    for (std::size_t k = 0; k < tracks_.size(); ++k) {
+        if (!(sd[k] > 0) || slowed_[k][0].empty())
+            continue;
+        ++stirring_;
+        const auto& forms = slowed_[k];
+        for (std::size_t i = 0; i < points_; ++i)
+            stir_[i] += moved(forms[0][i], forms[1][i], sd[k]);
+    }
+}
+
+float Drive::stir(std::size_t signal, double t) const {
+    if (stirring_ < 2 || !(t >= 0))
+        return 0;
+    const auto i = std::min(points_ - 1, static_cast<std::size_t>(t / spacing_ + 0.5));
+    float sum = stir_[i];
+    std::size_t others = stirring_;
+    if (sd_[signal] > 0 && !slowed_[signal][0].empty()) {
+        sum -= moved(slowed_[signal][0][i], slowed_[signal][1][i], sd_[signal]);
+        --others;
+    }
+    return std::max(0.0F, sum) / static_cast<float>(std::max<std::size_t>(1, others));
+}
+
+namespace {
+template <class List> void enter(List& list, float size, std::uint16_t signal) {
+    for (auto& place : list) {
+        if (place.signal == signal) {
+            if (place.size >= size)
+                return;
+            place = {};
+        }
+    }
+    std::size_t at = list.size();
+    while (at > 0 && list[at - 1].size < size)
+        --at;
+    if (at == list.size())
+        return;
+    // The hole that the same signal may have left closes first.
+    std::size_t last = list.size() - 1;
+    for (std::size_t i = at; i < list.size(); ++i)
+        if (list[i].size == 0) {
+            last = i;
+            break;
+        }
+    for (std::size_t i = last; i > at; --i)
+        list[i] = list[i - 1];
+    list[at] = {size, signal};
+}
+} // namespace
+
+void Drive::set_known(const std::vector<Range>& known) {
+    fast_.assign(points_, {});
+    slow_.assign(points_, {});
+    std::size_t swinging = 0;
+    for (const Range& range : known)
+        swinging += range.usable && !range.slow && !range.counter ? 1 : 0;
+    fast_rank_ = swinging < 12 ? 1 : 2; // how many strays are left aside
+    const auto reach = static_cast<std::size_t>(2 / spacing_);
+    std::vector<float> here(points_);
+    for (std::size_t k = 0; k < tracks_.size(); ++k) {
+        const Range& range = known[k];
+        const std::vector<float>& plain = slowed_[k][0];
+        if (!range.known || range.counter || plain.empty())
+            continue;
+        const float margin = 0.03F * (range.high - range.low) + 2 * range.grain;
+        const float unit = range.slow ? range.span : range.sd;
+        bool any = false;
+        for (std::size_t i = 0; i < points_; ++i) {
+            const float out =
+                std::max(range.low - margin - plain[i], plain[i] - range.high - margin);
+            here[i] = out > 0 && unit > 0 ? std::min(out / unit, 4.0F) : 0; // not a number: 0
+            any = any || here[i] > 0;
+        }
+        if (!any)
+            continue;
+        for (std::size_t i = 0; i < points_; ++i) {
+            if (here[i] <= 0)
+                continue;
+            const std::size_t to = std::min(points_, i + reach + 1);
+            for (std::size_t j = i > reach ? i - reach : 0; j < to; ++j) {
+                if (range.slow)
+                    enter(slow_[j], here[i], static_cast<std::uint16_t>(k));
+                else
+                    enter(fast_[j], here[i], static_cast<std::uint16_t>(k));
+            }
+        }
+    }
+}
+
+Drive::Strange Drive::strange(std::size_t signal, double t) const {
+    Strange result;
+    if (fast_.empty() || !(t >= 0))
+        return result;
+    const auto i = std::min(points_ - 1, static_cast<std::size_t>(t / spacing_ + 0.5));
+    std::size_t rank = 0;
+    for (const Excess& one : fast_[i])
+        if (one.signal != signal && rank++ == fast_rank_) {
+            result.fast = one.size;
+            break;
+        }
+    for (const Excess& one : slow_[i])
+        if (one.signal != signal) {
+            result.slow = one.size;
+            break;
+        }
+    return result;
+}
+
+float Drive::slowed(std::size_t signal, Form form, double t) const {
+    const std::vector<float>& grid = slowed_[signal][static_cast<std::size_t>(form)];
+    if (grid.empty() || !(t >= 0))
+        return missing;
+    const double place = t / spacing_;
+    const auto i = static_cast<std::size_t>(place);
+    if (i + 1 >= grid.size())
+        return i < grid.size() ? grid[i] : missing;
+    const auto part = static_cast<float>(place - static_cast<double>(i));
+    return grid[i] + part * (grid[i + 1] - grid[i]);
+}
+
+} // namespace telltale::run

@@ -1,0 +1,118 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <limits>
+#include <vector>
+
+#include "telltale/run/run.hpp"
+
+namespace telltale::run {
+
+inline constexpr float missing = std::numeric_limits<float>::quiet_NaN();
+
+/// One signal in one run, with times in seconds from the start of the run.
+class Track {
+  public:
+    Track() = default;
+    Track(const Run& run, const Series& series);
+
+    bool present() const { return series_ != nullptr && series_->size() > 0; }
+    std::size_t size() const { return series_ == nullptr ? 0 : series_->size(); }
+    double time(std::size_t i) const {
+        return (static_cast<double>(series_->times[i]) - origin_) * 1e-9;
+    }
+    float value(std::size_t i) const { return static_cast<float>(series_->values[i]); }
+    double interval() const { return interval_; }
+    /// Two samples further apart than this leave a gap between them.
+    double limit() const { return limit_; }
+    /// Between two samples this near a straight line stands for the course of the signal.
+    double bridge() const { return bridge_; }
+    const Series& series() const { return *series_; }
+
+  private:
+    const Series* series_ = nullptr;
+    double origin_ = 0;
+    double interval_ = 0;
+    double limit_ = 0;
+    double bridge_ = 0;
+};
+
+/// Reads a track at rising times, by a straight line between two neighbouring samples; `missing`
+/// where one was lost between them, in a gap, and beyond the ends.
+class Cursor {
+  public:
+    explicit Cursor(const Track& track) : track_(&track) {}
+    float at(double t);
+
+  private:
+    const Track* track_;
+    std::size_t next_ = 0; ///< first sample later than the last time asked for
+};
+
+/// Slowed forms of a signal: exponential means of what came before and of what comes after, in
+/// seconds. A slow sensor follows the first, and what it measures leads it by the second.
+enum class Form : std::uint8_t { plain, before1, before4, before16, after1, after4, count_ };
+inline constexpr std::size_t form_count = static_cast<std::size_t>(Form::count_);
+
+/// What the good run says about a signal's values as such.
+struct Range {
+    bool usable = false;  ///< enough samples, and it moves
+    bool known = false;   ///< enough samples
+    bool counter = false; ///< only ever rises (or falls): a clock, no signal
+    bool slow = false;    ///< swung to and fro too seldom to show what goes with it
+    float grain = 0;      ///< scatter from sample to sample, at least half a step
+    float low = 0;        ///< least and greatest, a stray sample aside
+    float high = 0;
+    float mean = 0;
+    float sd = 0;
+    float span = 0; ///< of the raw range, where that is known
+};
+
+/// A run made ready: a track and the slowed forms of each signal.
+class Drive {
+  public:
+    /// `series[k]` is the place of signal k in the run, or -1.
+    Drive(const Run& run, const std::vector<std::ptrdiff_t>& series);
+
+    std::size_t signals() const { return tracks_.size(); }
+    const Track& track(std::size_t signal) const { return tracks_[signal]; }
+    double seconds() const { return seconds_; }
+    /// How much the signals other than this one are on the move: 0 at rest, 1 when each is a
+    /// standard deviation (`sd`) away from where it was a second ago.
+    void set_scales(const std::vector<float>& sd);
+    float stir(std::size_t signal, double t) const;
+    /// How far outside of what the good run had the other signals are, the strays among them left
+    /// aside: in standard deviations for those that swing, in parts of their raw range for those
+    /// that are slow (a cold engine, another day).
+    struct Strange {
+        float fast = 0;
+        float slow = 0;
+    };
+    void set_known(const std::vector<Range>& known);
+    Strange strange(std::size_t signal, double t) const;
+    /// A slowed form at a time; `missing` where the signal was not there.
+    float slowed(std::size_t signal, Form form, double t) const;
+
+  private:
+    double seconds_ = 0;
+    double spacing_ = 0.25;
+    std::size_t points_ = 0;
+    std::vector<Track> tracks_;
+    std::vector<std::array<std::vector<float>, form_count>> slowed_; ///< `plain` on the grid too
+    std::vector<float> sd_;
+    std::vector<float> stir_;
+    std::size_t stirring_ = 0;
+    struct Excess {
+        float size = 0;
+        std::uint16_t signal = 0xFFFF;
+    };
+    static constexpr std::size_t ranks = 4;
+    std::vector<std::array<Excess, ranks>> fast_; ///< the greatest first, at each point
+    std::vector<std::array<Excess, 2>> slow_;
+    std::size_t fast_rank_ = 1;
+};
+
+} // namespace telltale::run

@@ -1,0 +1,742 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "model.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <numeric>
+
+#include "regress.hpp"
+#include "telltale/run/robust.hpp"
+
+namespace telltale::run {
+namespace {
+
+constexpr std::size_t train_rows = 1200;
+constexpr std::size_t seen_rows = 500;
+constexpr std::size_t most_bumps = 32;
+constexpr float kelvin = 273.15F;
+
+/// A bump of finite width: 1 in its centre, smooth, 0 from a distance of 1 on.
+float bump(float square_distance) {
+    if (square_distance >= 1)
+        return 0;
+    const float u = 1 - square_distance;
+    return u * u * u;
+}
+
+} // namespace
+
+Model::Model(const Survey& survey, const Drive& good, std::size_t target,
+             const std::vector<char>& barred, std::size_t most_signals)
+    : survey_(&survey), good_(&good), target_(target) {
+    const Range& range = survey.range(target);
+    if (!range.usable || range.counter)
+        return;
+    mean_ = range.mean;
+
+    // 1. The linear forms of other signals that tell most.
+    constexpr std::size_t most_linear = 14;
+    std::vector<Feature> linear = survey.select(target, barred, most_linear, most_signals);
+    std::vector<std::uint16_t> order; // signals, the most telling first
+    for (const Feature& f : linear)
+        if (std::find(order.begin(), order.end(), f.a) == order.end())
+            order.push_back(f.a);
+
+    const auto base = [&](std::size_t signal, Form form) -> std::uint16_t {
+        for (std::size_t i = 0; i < bases_.size(); ++i)
+            if (bases_[i].signal == signal && bases_[i].form == form)
+                return static_cast<std::uint16_t>(i);
+        const Range& r = survey.range(signal);
+        // Beyond what the good run had, only a little way is trusted.
+        const float beyond = 0.02F * (r.high - r.low);
+        bases_.push_back(
+            {static_cast<std::uint16_t>(signal), form, r.low - beyond, r.high + beyond, r.mean});
+        return static_cast<std::uint16_t>(bases_.size() - 1);
+    };
+
+    features_.clear();
+    features_.push_back({}); // the constant
+    for (Feature f : linear) {
+        f.a = base(f.a, f.form);
+        features_.push_back(f);
+    }
+
+    // 2. Products and ratios of the strongest, and what the ideal gas suggests.
+    constexpr std::size_t most_paired = 6;
+    const auto usable = [&](std::ptrdiff_t signal) {
+        return signal >= 0 && static_cast<std::size_t>(signal) != target &&
+               barred[static_cast<std::size_t>(signal)] == 0 &&
+               good.track(static_cast<std::size_t>(signal)).present();
+    };
+    std::vector<std::uint16_t> paired(
+        order.begin(),
+        order.begin() + static_cast<std::ptrdiff_t>(std::min(most_paired, order.size())));
+    const auto divisor = [&](std::size_t signal) {
+        const Range& r = survey.range(signal);
+        return r.low >= 0 && r.high > 0;
+    };
+    for (std::size_t i = 0; i < paired.size(); ++i) {
+        const std::uint16_t a = base(paired[i], Form::plain);
+        Feature f;
+        f.a = a;
+        f.kind = Feature::Kind::square;
+        features_.push_back(f);
+        for (std::size_t j = 0; j < paired.size(); ++j) {
+            if (i == j)
+                continue;
+            f.b = base(paired[j], Form::plain);
+            f.kind = Feature::Kind::product;
+            if (i < j)
+                features_.push_back(f);
+            if (divisor(paired[j])) {
+                f.kind = Feature::Kind::ratio;
+                f.offset = 0.1F * survey.range(paired[j]).high;
+                features_.push_back(f);
+                f.offset = 0;
+            }
+        }
+    }
+    const auto physical = [&](Feature::Kind kind, std::ptrdiff_t a, std::ptrdiff_t b) {
+        const auto taken = [&](std::ptrdiff_t signal) {
+            return std::find(order.begin(), order.end(), signal) != order.end();
+        };
+        if (range.slow || !taken(a) || !taken(b) || !usable(a) || !usable(b) ||
+            !usable(survey.inlet) || bases_.size() > 60)
+            return;
+        Feature f;
+        f.kind = kind;
+        f.a = base(static_cast<std::size_t>(a), Form::plain);
+        f.b = base(static_cast<std::size_t>(b), Form::plain);
+        f.c = base(static_cast<std::size_t>(survey.inlet), Form::plain);
+        f.offset = kind == Feature::Kind::charge
+                       ? 0.1F * survey.range(static_cast<std::size_t>(b)).high
+                       : 0;
+        features_.push_back(f);
+    };
+    physical(Feature::Kind::density, survey.rpm, survey.manifold);
+    physical(Feature::Kind::charge, survey.air, survey.rpm);
+    physical(Feature::Kind::charge, survey.air, survey.manifold);
+
+    // 3. The rows: the target's own samples, thinned.
+    const Track& track = good.track(target);
+    std::vector<double> times;
+    std::vector<float> y;
+    const std::size_t stride = (track.size() + train_rows - 1) / train_rows;
+    for (std::size_t i = 0; i < track.size(); i += stride) {
+        times.push_back(track.time(i));
+        y.push_back(track.value(i));
+    }
+    std::vector<std::vector<float>> columns;
+    std::vector<float> beyond_seen;
+    evaluate(good, times, columns, beyond_seen);
+    std::vector<std::size_t> whole;
+    for (std::size_t i = 0; i < times.size(); ++i) {
+        bool there = true;
+        for (const auto& column : columns)
+            there = there && !std::isnan(column[i]);
+        if (there)
+            whole.push_back(i);
+    }
+    if (whole.size() < 60 || 3 * whole.size() < times.size()) {
+        // Too little of the good run has all of them: the signal stands alone.
+        features_.resize(1);
+        bases_.clear();
+        columns.clear();
+        whole.resize(times.size());
+        std::iota(whole.begin(), whole.end(), std::size_t{0});
+    }
+    const std::size_t n = whole.size();
+    std::vector<std::vector<float>> rows(columns.size(), std::vector<float>(n));
+    std::vector<float> target_row(n);
+    std::vector<std::uint8_t> blocks(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        for (std::size_t c = 0; c < columns.size(); ++c)
+            rows[c][i] = columns[c][whole[i]];
+        target_row[i] = (y[whole[i]] - mean_) / range.sd;
+        blocks[i] = static_cast<std::uint8_t>(survey.block(times[whole[i]]));
+    }
+
+    // Bumps among the three strongest signals, spread over what was seen.
+    const auto add_bumps = [&] {
+        bump_bases_.clear();
+        bump_scale_.clear();
+        for (std::size_t i = 0; i < std::min<std::size_t>(3, order.size()); ++i) {
+            bump_bases_.push_back(base(order[i], Form::plain));
+            bump_scale_.push_back(1 / survey.range(order[i]).sd);
+        }
+        if (bump_bases_.empty() || n < 120 || rows.size() != bases_.size())
+            return;
+        const std::size_t d = bump_bases_.size();
+        std::vector<float> points(n * d);
+        for (std::size_t i = 0; i < n; ++i)
+            for (std::size_t k = 0; k < d; ++k)
+                points[i * d + k] = rows[bump_bases_[k]][i] * bump_scale_[k];
+        // Each next centre is the point furthest from those before, strays left aside.
+        std::vector<float> nearest(n, 1e30F);
+        std::size_t next = n / 2;
+        for (std::size_t c = 0; c < most_bumps; ++c) {
+            for (std::size_t k = 0; k < d; ++k)
+                bump_centres_.push_back(points[next * d + k]);
+            for (std::size_t i = 0; i < n; ++i) {
+                float distance = 0;
+                for (std::size_t k = 0; k < d; ++k) {
+                    const float delta = points[i * d + k] - points[next * d + k];
+                    distance += delta * delta;
+                }
+                nearest[i] = std::min(nearest[i], distance);
+            }
+            const auto far = std::max_element(nearest.begin(), nearest.end());
+            bump_reach_ = 3.0F * std::sqrt(*far) + 1e-3F;
+            next = static_cast<std::size_t>(far - nearest.begin());
+            if (*far < 1e-4F)
+                break;
+        }
+        for (std::size_t c = 0; c * d < bump_centres_.size(); ++c) {
+            Feature f;
+            f.kind = Feature::Kind::bump;
+            f.a = static_cast<std::uint16_t>(c);
+            features_.push_back(f);
+        }
+    };
+    const std::size_t before_bumps = features_.size();
+    if (!bases_.empty())
+        add_bumps();
+
+    // 4. Columns of the regression, scaled.
+    const std::size_t p = features_.size();
+    std::vector<float> design((p + 1) * n);
+    for (std::size_t f = 0; f < p; ++f) {
+        float* const out = &design[f * n];
+        double sum = 0;
+        for (std::size_t i = 0; i < n; ++i) {
+            out[i] = derive(features_[f], rows, *this, i);
+            sum += out[i];
+        }
+        if (f == 0)
+            continue;
+        const double mean = sum / static_cast<double>(n);
+        double squares = 0;
+        for (std::size_t i = 0; i < n; ++i)
+            squares += (out[i] - mean) * (out[i] - mean);
+        const double sd = std::sqrt(squares / static_cast<double>(n));
+        features_[f].mean = static_cast<float>(mean);
+        features_[f].scale = sd > 1e-9 ? static_cast<float>(1 / sd) : 0.0F;
+        for (std::size_t i = 0; i < n; ++i)
+            out[i] = (out[i] - features_[f].mean) * features_[f].scale;
+    }
+    std::copy(target_row.begin(), target_row.end(),
+              design.begin() + static_cast<std::ptrdiff_t>(p * n));
+
+    // 5. Which of them to keep, judged on blocks left out; then whether bumps add to that.
+    const std::size_t block_count = survey.blocks();
+    std::vector<std::size_t> starts(block_count + 1, n);
+    for (std::size_t b = block_count; b-- > 0;)
+        starts[b] = static_cast<std::size_t>(
+            std::lower_bound(blocks.begin(), blocks.end(), static_cast<std::uint8_t>(b)) -
+            blocks.begin());
+    std::vector<double> weights(n, 1.0);
+    std::vector<std::vector<float>> grams(block_count);
+    const auto make_grams = [&](const std::vector<float>& from, std::size_t size) {
+        for (std::size_t b = 0; b < block_count; ++b)
+            grams[b] = gram_of(from, n, size, starts[b], starts[b + 1]);
+    };
+    std::vector<std::size_t> kept{0};
+    double penalty_share = 1e-3;
+    {
+        make_grams(design, p + 1);
+        std::vector<std::size_t> choices;
+        for (std::size_t f = 1; f < before_bumps; ++f)
+            choices.push_back(f);
+        const Pursuit pursuit = pursue(grams, p + 1, choices, p, 18, {0});
+        for (std::size_t i = 0; i < pursuit.best; ++i)
+            kept.push_back(pursuit.order[i]);
+    }
+    // Error on blocks left out, of a set with a penalty; the coefficients with each block left out.
+    std::vector<std::vector<double>> left_out(block_count);
+    const auto judge = [&](const std::vector<std::size_t>& set, std::size_t size, double share) {
+        std::vector<double> total(size * size, 0.0);
+        for (const auto& gram : grams)
+            for (std::size_t i = 0; i < total.size(); ++i)
+                total[i] += gram[i];
+        double error = 0;
+        std::vector<double> rest(size * size);
+        for (std::size_t b = 0; b < block_count; ++b) {
+            for (std::size_t i = 0; i < total.size(); ++i)
+                rest[i] = total[i] - grams[b][i];
+            left_out[b] = ridge(rest, size, set, size - 1, share * static_cast<double>(n), 1);
+            if (left_out[b].empty())
+                return 1e30;
+            double e = grams[b][(size - 1) * size + size - 1];
+            for (std::size_t i = 0; i < set.size(); ++i) {
+                e -= 2 * left_out[b][i] * grams[b][set[i] * size + size - 1];
+                for (std::size_t j = 0; j < set.size(); ++j)
+                    e += left_out[b][i] * left_out[b][j] * grams[b][set[i] * size + set[j]];
+            }
+            error += std::max(0.0, e);
+        }
+        return error;
+    };
+    std::vector<std::size_t> with_bumps = kept;
+    for (std::size_t f = before_bumps; f < p; ++f)
+        if (features_[f].scale > 0)
+            with_bumps.push_back(f);
+    double best = judge(kept, p + 1, penalty_share);
+    if (kept.size() > 1 && with_bumps.size() > kept.size()) {
+        std::vector<std::size_t> winner = kept;
+        for (const double share : {3e-2, 3e-3, 3e-4}) {
+            const double error = judge(with_bumps, p + 1, share);
+            if (error < 0.97 * best) {
+                best = error;
+                winner = with_bumps;
+                penalty_share = share;
+            }
+        }
+        kept = winner;
+    }
+
+    // Only what is kept: a smaller design, and weights that keep strays of the good run from
+    // pulling.
+    const std::size_t q = kept.size();
+    std::vector<float> small((q + 1) * n);
+    std::vector<Feature> small_features;
+    for (std::size_t i = 0; i < q; ++i) {
+        std::copy_n(design.begin() + static_cast<std::ptrdiff_t>(kept[i] * n), n,
+                    small.begin() + static_cast<std::ptrdiff_t>(i * n));
+        small_features.push_back(features_[kept[i]]);
+    }
+    std::copy_n(design.begin() + static_cast<std::ptrdiff_t>(p * n), n,
+                small.begin() + static_cast<std::ptrdiff_t>(q * n));
+    features_ = std::move(small_features);
+    std::vector<std::size_t> all(q);
+    std::iota(all.begin(), all.end(), std::size_t{0});
+    std::vector<double> residual(n);
+    for (int round = 0; round < 3; ++round) {
+        std::vector<float> weighted = small;
+        if (round > 0)
+            for (std::size_t c = 0; c <= q; ++c)
+                for (std::size_t i = 0; i < n; ++i)
+                    weighted[c * n + i] *= static_cast<float>(std::sqrt(weights[i]));
+        make_grams(weighted, q + 1);
+        if (judge(all, q + 1, penalty_share) >= 1e30) {
+            usable_ = false;
+            return;
+        }
+        for (std::size_t i = 0; i < n; ++i) {
+            double fitted = 0;
+            for (std::size_t c = 0; c < q; ++c)
+                fitted += left_out[blocks[i]][c] * small[c * n + i];
+            residual[i] = small[q * n + i] - fitted;
+        }
+        const double scale = std::max(1e-6, mad_factor * median_deviation(residual));
+        for (std::size_t i = 0; i < n; ++i) {
+            const double size = std::abs(residual[i]) / (2.5 * scale);
+            weights[i] = size <= 1 ? 1 : 1 / size;
+        }
+    }
+    block_beta_.resize(block_count);
+    for (std::size_t b = 0; b < block_count; ++b)
+        block_beta_[b].assign(left_out[b].begin(), left_out[b].end());
+    std::vector<double> total((q + 1) * (q + 1), 0.0);
+    for (const auto& gram : grams)
+        for (std::size_t i = 0; i < total.size(); ++i)
+            total[i] += gram[i];
+    const std::vector<double> beta =
+        ridge(total, q + 1, all, q, penalty_share * static_cast<double>(n), 1);
+    if (beta.empty())
+        return;
+    beta_.assign(beta.begin(), beta.end());
+    for (float& b : beta_)
+        b *= range.sd;
+    for (auto& fold : block_beta_)
+        for (float& b : fold)
+            b *= range.sd;
+    beta_[0] += mean_;
+    for (auto& fold : block_beta_)
+        fold[0] += mean_;
+
+    // 6. Which signals carry it: what the prediction loses when one stands still.
+    std::vector<std::uint16_t> signals;
+    for (const Base& one : bases_)
+        if (std::find(signals.begin(), signals.end(), one.signal) == signals.end())
+            signals.push_back(one.signal);
+    const std::size_t probe = std::max<std::size_t>(1, n / 100);
+    const auto predict = [&](const std::vector<std::vector<float>>& from, std::size_t i) {
+        float fitted = 0;
+        for (std::size_t c = 0; c < q; ++c) {
+            const float v = derive(features_[c], from, *this, i);
+            fitted += beta_[c] * (c == 0 ? 1.0F : (v - features_[c].mean) * features_[c].scale);
+        }
+        return fitted;
+    };
+    for (const std::uint16_t signal : signals) {
+        std::vector<std::vector<float>> still = rows;
+        for (std::size_t b = 0; b < bases_.size(); ++b)
+            if (bases_[b].signal == signal)
+                std::fill(still[b].begin(), still[b].end(), bases_[b].middle);
+        double squares = 0;
+        std::size_t count = 0;
+        for (std::size_t i = 0; i < n; i += probe, ++count) {
+            const double change = predict(rows, i) - predict(still, i);
+            squares += change * change;
+        }
+        const double weight =
+            std::sqrt(squares / static_cast<double>(std::max<std::size_t>(1, count)));
+        if (weight > 1e-3 * range.sd)
+            uses_.push_back({signal, weight});
+    }
+    std::sort(uses_.begin(), uses_.end(),
+              [](const Use& a, const Use& b) { return a.weight > b.weight; });
+
+    for (const Use& use : uses_)
+        for (Base& one : bases_)
+            if (one.signal == use.signal) {
+                one.pull = static_cast<float>(use.weight / survey.range(use.signal).sd);
+                break;
+            }
+
+    // 7. What was seen, in units of what it does to the prediction.
+    for (const Use& use : uses_) {
+        if (seen_bases_.size() >= 6)
+            break;
+        for (std::size_t b = 0; b < bases_.size(); ++b)
+            if (bases_[b].signal == use.signal) {
+                seen_bases_.push_back(static_cast<std::uint16_t>(b));
+                seen_weight_.push_back(
+                    static_cast<float>(use.weight / survey.range(use.signal).sd));
+                break;
+            }
+    }
+    if (!seen_bases_.empty()) {
+        const std::size_t seen_stride = std::max<std::size_t>(1, (n + seen_rows - 1) / seen_rows);
+        for (std::size_t i = 0; i < n; i += seen_stride) {
+            for (std::size_t k = 0; k < seen_bases_.size(); ++k)
+                seen_.push_back(rows[seen_bases_[k]][i] * seen_weight_[k]);
+            seen_block_.push_back(blocks[i]);
+        }
+    }
+    usable_ = true;
+    fit(survey);
+}
+
+float Model::derive(const Feature& feature, const std::vector<std::vector<float>>& base,
+                    const Model& model, std::size_t row) {
+    switch (feature.kind) {
+    case Feature::Kind::one:
+        return 1;
+    case Feature::Kind::base:
+        return base[feature.a][row];
+    case Feature::Kind::square:
+        return base[feature.a][row] * base[feature.a][row];
+    case Feature::Kind::product:
+        return base[feature.a][row] * base[feature.b][row];
+    case Feature::Kind::ratio:
+        return base[feature.a][row] / (std::max(0.0F, base[feature.b][row]) + feature.offset);
+    case Feature::Kind::density:
+        return base[feature.a][row] * base[feature.b][row] /
+               std::max(100.0F, base[feature.c][row] + kelvin);
+    case Feature::Kind::charge:
+        return base[feature.a][row] * std::max(100.0F, base[feature.c][row] + kelvin) /
+               (std::max(0.0F, base[feature.b][row]) + feature.offset);
+    case Feature::Kind::bump: {
+        const std::size_t d = model.bump_bases_.size();
+        float distance = 0;
+        for (std::size_t k = 0; k < d; ++k) {
+            const float delta = base[model.bump_bases_[k]][row] * model.bump_scale_[k] -
+                                model.bump_centres_[feature.a * d + k];
+            distance += delta * delta;
+        }
+        return bump(distance / (model.bump_reach_ * model.bump_reach_));
+    }
+    }
+    return 0;
+}
+
+void Model::evaluate(const Drive& drive, const std::vector<double>& t,
+                     std::vector<std::vector<float>>& columns, std::vector<float>& beyond) const {
+    columns.assign(bases_.size(), {});
+    beyond.assign(t.size(), 0);
+    for (std::size_t b = 0; b < bases_.size(); ++b) {
+        const Base& one = bases_[b];
+        std::vector<float>& out = columns[b];
+        out.resize(t.size());
+        Cursor cursor(drive.track(one.signal));
+        for (std::size_t i = 0; i < t.size(); ++i) {
+            const float value = one.form == Form::plain ? cursor.at(t[i])
+                                                        : drive.slowed(one.signal, one.form, t[i]);
+            out[i] = std::isnan(value) ? missing : std::clamp(value, one.low, one.high);
+            if (value < one.low || value > one.high)
+                beyond[i] += one.pull * std::abs(value - out[i]);
+        }
+    }
+}
+
+Trace Model::run_over(const Drive& drive, bool held_out) const {
+    Trace trace;
+    const Track& track = drive.track(target_);
+    const std::size_t n = track.size();
+    trace.interval = track.interval();
+    trace.t.resize(n);
+    trace.y.resize(n);
+    trace.piece.resize(n);
+    std::uint32_t piece = 0;
+    for (std::size_t i = 0; i < n; ++i) {
+        trace.t[i] = track.time(i);
+        trace.y[i] = track.value(i);
+        if (i > 0 && trace.t[i] - trace.t[i - 1] > track.limit())
+            ++piece;
+        trace.piece[i] = piece;
+    }
+    std::vector<std::vector<float>> columns;
+    std::vector<float> beyond;
+    evaluate(drive, trace.t, columns, beyond);
+    const std::size_t q = features_.size();
+    const std::size_t folds = block_beta_.size();
+    trace.fitted.assign(n, missing);
+    trace.slope.assign(n, 0);
+    trace.sigma.assign(n, missing);
+    trace.z.assign(n, missing);
+    std::vector<float> spread(n, 0);
+    std::vector<float> distance(n, 0);
+    std::vector<float> x(q);
+    std::vector<float> here(seen_bases_.size());
+    const std::size_t look = std::max<std::size_t>(1, n / 1500);
+    float last_spread = 0;
+    float last_distance = 0;
+    std::size_t looked = n;
+    std::size_t familiar = 0;
+    std::size_t asked = 0;
+    for (std::size_t i = 0; i < n; ++i) {
+        bool there = true;
+        for (const auto& column : columns)
+            there = there && !std::isnan(column[i]);
+        if (!there)
+            continue;
+        for (std::size_t c = 0; c < q; ++c) {
+            const float v = derive(features_[c], columns, *this, i);
+            x[c] = c == 0 ? 1.0F : (v - features_[c].mean) * features_[c].scale;
+        }
+        const std::size_t own = survey_->block(trace.t[i]);
+        const std::vector<float>& beta = held_out ? block_beta_[own] : beta_;
+        float fitted = 0;
+        for (std::size_t c = 0; c < q; ++c)
+            fitted += beta[c] * x[c];
+        trace.fitted[i] = fitted;
+        // How sure the prediction is changes slowly: looked at now and then.
+        if (looked == n || i - looked >= look) {
+            looked = i;
+            double sum = 0;
+            double squares = 0;
+            for (const auto& fold : block_beta_) {
+                double value = 0;
+                for (std::size_t c = 0; c < q; ++c)
+                    value += fold[c] * x[c];
+                sum += value;
+                squares += value * value;
+            }
+            const auto k = static_cast<double>(folds);
+            const double variance = std::max(0.0, squares / k - sum / k * (sum / k));
+            last_spread = static_cast<float>(std::sqrt(variance * (k - 1)));
+            if (!seen_block_.empty()) {
+                for (std::size_t d = 0; d < here.size(); ++d)
+                    here[d] = columns[seen_bases_[d]][i] * seen_weight_[d];
+                float nearest = 1e30F;
+                for (std::size_t s = 0; s < seen_block_.size(); ++s) {
+                    if (held_out && seen_block_[s] == own)
+                        continue;
+                    float sum2 = 0;
+                    for (std::size_t d = 0; d < here.size(); ++d) {
+                        const float delta = seen_[s * here.size() + d] - here[d];
+                        sum2 += delta * delta;
+                    }
+                    nearest = std::min(nearest, sum2);
+                }
+                last_distance = std::sqrt(nearest);
+            }
+            ++asked;
+            if (last_distance < 0.25F * survey_->range(target_).sd)
+                ++familiar;
+        }
+        spread[i] = last_spread;
+        distance[i] = last_distance;
+    }
+    trace.familiar = asked == 0 ? 0 : static_cast<double>(familiar) / static_cast<double>(asked);
+    // Where the predicted course bends sharply, what lies between two samples is anybody's guess.
+    std::vector<float> bend(n, 0);
+    for (std::size_t i = 1; i + 1 < n; ++i)
+        if (trace.piece[i - 1] == trace.piece[i + 1]) {
+            const float turn =
+                std::abs(trace.fitted[i - 1] - 2 * trace.fitted[i] + trace.fitted[i + 1]);
+            if (!std::isnan(turn))
+                for (const std::size_t k : {i - 1, i, i + 1})
+                    bend[k] = std::max(bend[k], turn);
+        }
+    for (std::size_t i = 0; i < n; ++i) {
+        if (std::isnan(trace.fitted[i]))
+            continue;
+        const std::size_t a =
+            i > 0 && !std::isnan(trace.fitted[i - 1]) && trace.piece[i - 1] == trace.piece[i]
+                ? i - 1
+                : i;
+        const std::size_t b =
+            i + 1 < n && !std::isnan(trace.fitted[i + 1]) && trace.piece[i + 1] == trace.piece[i]
+                ? i + 1
+                : i;
+        float moved = 0;
+        if (b > a) {
+            const float change = trace.fitted[b] - trace.fitted[a];
+            moved = std::abs(change) / static_cast<float>(b - a);
+            const double between = trace.t[b] - trace.t[a];
+            trace.slope[i] = between > 0 ? change / static_cast<float>(between) : 0;
+        }
+        const float stir = drive.stir(target_, trace.t[i]);
+        if (measuring_) { // the parts themselves, for `fit`
+            trace.sigma[i] = moved;
+            trace.z[i] = distance[i];
+            trace.slope[i] = stir;
+            spread[i] = bend[i];
+            continue;
+        }
+        const float s1 = scale_b_ * moved;
+        // Further from what was seen than the good run's own blocks are from each other: not sure.
+        const float s2 = scale_c_ * distance[i] + 0.7F * std::max(0.0F, distance[i] - usual_far_);
+        const float s3 = scale_d_ * stir;
+        const float s4 = scale_e_ * bend[i];
+        const Drive::Strange strange = drive.strange(target_, trace.t[i]);
+        const float s5 = strange.fast * survey_->range(target_).sd;
+        const float s6 = 2 * strange.slow * survey_->range(target_).sd;
+        trace.sigma[i] =
+            std::sqrt(scale_a_ * scale_a_ + s1 * s1 + s2 * s2 + s3 * s3 + s4 * s4 +
+                      spread[i] * spread[i] + 4 * beyond[i] * beyond[i] + s5 * s5 + s6 * s6);
+        trace.z[i] = (trace.y[i] - trace.fitted[i]) / trace.sigma[i];
+    }
+    // A window whose middle is missing still has a scale.
+    for (std::size_t i = 1; i < n && !measuring_; ++i)
+        if (std::isnan(trace.sigma[i]))
+            trace.sigma[i] = trace.sigma[i - 1];
+    if (measuring_)
+        trace.bend = std::move(spread);
+    return trace;
+}
+
+void Model::fit(const Survey& survey) {
+    // The scale of a normal difference, as a sum of what makes differences large: weights by
+    // non-negative regression of the sizes of the differences on blocks left out.
+    measuring_ = true;
+    const Trace raw = run_over(*good_, true);
+    measuring_ = false;
+    const bool alone = bases_.empty();
+    constexpr int parts = 5;
+    std::vector<double> size;
+    std::vector<double> far;
+    std::vector<std::array<double, parts>> x;
+    double squares = 0;
+    double left = 0;
+    const Range& range = survey.range(target_);
+    for (std::size_t i = 0; i < raw.t.size(); ++i) {
+        if (std::isnan(raw.fitted[i]))
+            continue;
+        const double r = raw.y[i] - raw.fitted[i];
+        squares += (raw.y[i] - mean_) * (raw.y[i] - mean_);
+        left += r * r;
+        double here = std::abs(r);
+        if (alone) { // nothing tells its value: what counts is how it moves
+            if (i == 0 || i + 1 >= raw.t.size() || raw.piece[i - 1] != raw.piece[i + 1])
+                continue;
+            here = std::abs(raw.y[i] - 0.5 * (raw.y[i - 1] + raw.y[i + 1])) * 0.82;
+        }
+        size.push_back(here);
+        far.push_back(raw.z[i]);
+        x.push_back({1, raw.sigma[i], raw.z[i], raw.slope[i], raw.bend[i]});
+    }
+    usual_far_ = static_cast<float>(quantile(far, 0.95));
+    const std::size_t count = size.size();
+    const double step = good_->track(target_).series().step;
+    const double floor = std::max({0.5 * step, 1e-4 * range.sd, 1e-9});
+    if (count < 30) {
+        usable_ = false;
+        return;
+    }
+    explained_ = squares > 0 && !alone ? std::clamp(1 - left / squares, 0.0, 1.0) : 0;
+    const double middle = median(size);
+    std::array<double, parts> w{std::max(floor, mad_factor * middle), 0.3, 0.1, 0.1, 0.1};
+    for (int round = 0; round < 12; ++round) {
+        // One step of iterated weighting; coordinates in turn, none below zero.
+        double gram[parts][parts] = {};
+        double moment[parts] = {};
+        for (std::size_t i = 0; i < count; ++i) {
+            double now = 0;
+            for (int a = 0; a < parts; ++a)
+                now += w[static_cast<std::size_t>(a)] * x[i][static_cast<std::size_t>(a)];
+            const double weight = 1 / (now * now);
+            const double target = 1.2533 * std::min(size[i], 4 * now);
+            for (int a = 0; a < parts; ++a) {
+                const double xa = x[i][static_cast<std::size_t>(a)];
+                moment[a] += weight * xa * target;
+                for (int b = 0; b <= a; ++b)
+                    gram[a][b] += weight * xa * x[i][static_cast<std::size_t>(b)];
+            }
+        }
+        for (int sweep = 0; sweep < 30; ++sweep)
+            for (int a = 0; a < parts; ++a) {
+                double rest = moment[a];
+                for (int b = 0; b < parts; ++b)
+                    if (b != a)
+                        rest -= (b < a ? gram[a][b] : gram[b][a]) * w[static_cast<std::size_t>(b)];
+                const double value = gram[a][a] > 1e-12 ? std::max(0.0, rest / gram[a][a]) : 0;
+                w[static_cast<std::size_t>(a)] = a == 0 ? std::max(value, floor) : value;
+            }
+    }
+    scale_a_ = static_cast<float>(w[0]);
+    scale_b_ = static_cast<float>(w[1]);
+    scale_c_ = static_cast<float>(std::max(w[2], 0.1));
+    scale_d_ = static_cast<float>(w[3]);
+    scale_e_ = static_cast<float>(std::max(w[4], 0.2));
+    if (alone) {
+        usual_ = mad_factor * middle;
+        return;
+    }
+    const Trace good = run_over(*good_, true);
+    std::vector<double> z;
+    std::size_t swings = 0;
+    int side = 0;
+    for (std::size_t i = 0; i < good.t.size(); ++i) {
+        if (std::isnan(good.z[i]))
+            continue;
+        z.push_back(std::abs(good.z[i]));
+        const float d = (good.fitted[i] - mean_) / range.sd;
+        const int now = d > 0.4F ? 1 : d < -0.4F ? -1 : 0;
+        if (now != 0 && now != side) {
+            swings += side != 0 ? 1 : 0;
+            side = now;
+        }
+    }
+    const double unit = mad_factor * median(z);
+    const double factor = std::max(unit, 0.5 * floor / scale_a_);
+    scale_a_ = static_cast<float>(std::max(floor, scale_a_ * factor));
+    scale_b_ *= static_cast<float>(factor);
+    scale_c_ *= static_cast<float>(factor);
+    scale_d_ *= static_cast<float>(factor);
+    scale_e_ *= static_cast<float>(factor);
+    // While things move, timing alone makes differences, whether the good run showed it or not.
+    scale_b_ = std::max(scale_b_, 0.05F);
+    scale_e_ = std::max(scale_e_, 0.25F);
+    swings_ = swings;
+    usual_ = mad_factor * middle;
+    usual_ = std::max(usual_, floor);
+    locked_ = explained_ >= 0.75 && swings_ >= 8;
+}
+
+Trace Model::good_trace() const {
+    return run_over(*good_, true);
+}
+Trace Model::trace(const Drive& drive) const {
+    return run_over(drive, &drive == good_);
+}
+
+bool Model::uses(std::size_t signal) const {
+    return std::any_of(uses_.begin(), uses_.end(),
+                       [&](const Use& use) { return use.signal == signal; });
+}
+
+} // namespace telltale::run

@@ -1,0 +1,157 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <cstddef>
+#include <cstdint>
+#include <vector>
+
+#include "drive.hpp"
+
+namespace telltale::run {
+
+/// A column of a regression: a signal in one of its forms, or something made of two or three.
+struct Feature {
+    enum class Kind : std::uint8_t {
+        one,     ///< always 1
+        base,    ///< a signal in a form
+        square,  ///< a * a
+        product, ///< a * b
+        ratio,   ///< a / (b + offset)
+        density, ///< a * b / (c + 273.15): the ideal gas, flow from speed and pressure
+        charge,  ///< a * (c + 273.15) / (b + offset): the same solved for pressure or filling
+        bump,    ///< near one place in the space of up to three signals
+    };
+    Kind kind = Kind::one;
+    Form form = Form::plain;
+    std::uint16_t a = 0, b = 0, c = 0;
+    float offset = 0;
+    float mean = 0; ///< taken away, and divided by:
+    float scale = 1;
+};
+
+/// The good run looked at as a whole: all signals on common times, and how they move together.
+/// Shared by the models of all signals.
+class Survey {
+  public:
+    Survey(const Drive& good, const std::vector<char>& available);
+
+    static constexpr std::size_t most_blocks = 10;
+    std::size_t blocks() const { return blocks_; }
+    /// Which block of the good run a time belongs to. Each model is tried on every block after
+    /// having been made without it.
+    std::size_t block(double t) const;
+    const Range& range(std::size_t signal) const { return ranges_[signal]; }
+    const std::vector<Range>& ranges() const { return ranges_; }
+    /// The forms of other signals that tell most about `target`, best first, at most `most` of at
+    /// most `most_signals` signals, none of them in `barred`.
+    std::vector<Feature> select(std::size_t target, const std::vector<char>& barred,
+                                std::size_t most, std::size_t most_signals) const;
+    /// Places of the signals that physics relates, or -1: engine speed, manifold pressure, intake
+    /// temperature, air flow.
+    std::ptrdiff_t rpm = -1, manifold = -1, inlet = -1, air = -1;
+
+  private:
+    std::size_t columns_ = 0;
+    std::size_t blocks_ = 1;
+    double seconds_ = 0;
+    std::vector<Range> ranges_;
+    std::vector<Feature> features_;        ///< of each column
+    std::vector<std::uint16_t> groups_;    ///< signal of each column
+    std::vector<std::size_t> plain_;       ///< signal -> its plain column, or npos
+    std::vector<std::vector<float>> gram_; ///< of each block
+};
+
+/// A signal over one run beside what the others make expect. All vectors are as long as `t`.
+struct Trace {
+    std::vector<double> t;
+    std::vector<float> y;
+    std::vector<float> fitted;        ///< `missing` where a predictor was not there
+    std::vector<float> sigma;         ///< scale of a normal difference
+    std::vector<float> z;             ///< (y - fitted) / sigma
+    std::vector<float> slope;         ///< of `fitted`, per second
+    std::vector<std::uint32_t> piece; ///< number of the stretch without a gap
+    std::vector<float> bend;          ///< only while the scale is being learned
+    double interval = 0;
+    double familiar = 1; ///< part of the samples with predictors near what the good run had
+};
+
+/// Predicts one signal from the others, as the good run taught.
+class Model {
+  public:
+    /// `barred`: signals that may not help (the target itself need not be named).
+    /// `most_signals`: how many others at most.
+    Model(const Survey& survey, const Drive& good, std::size_t target,
+          const std::vector<char>& barred, std::size_t most_signals);
+
+    bool usable() const { return usable_; }
+    std::size_t target() const { return target_; }
+    /// The good run, each block predicted by the model that was made without it.
+    Trace good_trace() const;
+    /// Another run. `same`: it is the good run itself, and each block is predicted as above.
+    Trace trace(const Drive& drive) const;
+
+    /// Part of the variance in the good run that the others explain, on blocks left out; 0 to 1.
+    double explained() const { return explained_; }
+    /// How often the predicted value swung to and fro in the good run.
+    std::size_t swings() const { return swings_; }
+    /// The others tell the value itself, not only its movements.
+    bool locked() const { return locked_; }
+    /// Usual scale of a difference, in the unit.
+    double usual() const { return usual_; }
+    /// The signals used, the strongest first, and the standard deviation that each contributes.
+    struct Use {
+        std::size_t signal;
+        double weight;
+    };
+    const std::vector<Use>& uses() const { return uses_; }
+    bool uses(std::size_t signal) const;
+
+  private:
+    struct Rows;
+    void fit(const Survey& survey);
+    Trace run_over(const Drive& drive, bool held_out) const;
+    void evaluate(const Drive& drive, const std::vector<double>& t,
+                  std::vector<std::vector<float>>& columns, std::vector<float>& beyond) const;
+    static float derive(const Feature& feature, const std::vector<std::vector<float>>& base,
+                        const Model& model, std::size_t row);
+
+    const Survey* survey_;
+    const Drive* good_;
+    std::size_t target_;
+    bool usable_ = false;
+    bool locked_ = false;
+    double explained_ = 0;
+    double usual_ = 0;
+    std::size_t swings_ = 0;
+    std::vector<Use> uses_;
+
+    struct Base {
+        std::uint16_t signal;
+        Form form;
+        float low, high; ///< clipped to these
+        float middle;
+        float pull = 0; ///< change of the prediction per unit, near enough
+    };
+    std::vector<Base> bases_;
+    std::vector<Feature> features_; ///< a and b index `bases_`
+    std::vector<float> beta_;       ///< of the whole good run
+    std::vector<std::vector<float>> block_beta_;
+    // Places of the bumps in up to three bases, scaled.
+    std::vector<std::uint16_t> bump_bases_;
+    std::vector<float> bump_scale_;
+    std::vector<float> bump_centres_; ///< row by row
+    float bump_reach_ = 1;
+    // What the good run looked like to the model, for distances.
+    std::vector<std::uint16_t> seen_bases_;
+    std::vector<float> seen_weight_;
+    std::vector<float> seen_; ///< row by row
+    std::vector<std::uint8_t> seen_block_;
+    // Scale of a difference: root of a^2 + (b * movement)^2 + (c * distance)^2 + (d * stir)^2 +
+    // spread^2.
+    float scale_a_ = 1, scale_b_ = 0, scale_c_ = 0, scale_d_ = 0, scale_e_ = 0;
+    float usual_far_ = 0; ///< distance that 95 % of the good run keep below, block from block
+    bool measuring_ = false;
+    float mean_ = 0;
+};
+
+} // namespace telltale::run

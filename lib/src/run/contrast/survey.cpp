@@ -1,0 +1,172 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <algorithm>
+#include <cmath>
+
+#include "model.hpp"
+#include "regress.hpp"
+#include "telltale/run/robust.hpp"
+
+namespace telltale::run {
+namespace {
+
+constexpr std::size_t survey_rows = 1200;
+constexpr std::size_t least_samples = 40;
+constexpr std::size_t nowhere = static_cast<std::size_t>(-1);
+
+Range look(const Track& track) {
+    Range range;
+    if (track.size() < least_samples)
+        return range;
+    range.known = track.series().kind == SeriesKind::number;
+    const std::size_t stride = std::max<std::size_t>(1, track.size() / 4096);
+    std::vector<double> values;
+    std::vector<double> grains;
+    std::size_t up = 0;
+    std::size_t down = 0;
+    for (std::size_t i = 0; i < track.size(); i += stride) {
+        values.push_back(track.value(i));
+        if (i > 0 && i + 1 < track.size())
+            grains.push_back(
+                std::abs(track.value(i) - 0.5 * (track.value(i - 1) + track.value(i + 1))));
+        if (values.size() > 1) {
+            const double change = values.back() - values[values.size() - 2];
+            up += change > 0 ? 1 : 0;
+            down += change < 0 ? 1 : 0;
+        }
+    }
+    double sum = 0;
+    for (const double v : values)
+        sum += v;
+    const double mean = sum / static_cast<double>(values.size());
+    double squares = 0;
+    for (const double v : values)
+        squares += (v - mean) * (v - mean);
+    range.mean = static_cast<float>(mean);
+    range.sd = static_cast<float>(std::sqrt(squares / static_cast<double>(values.size())));
+    range.low = static_cast<float>(quantile(values, 0.002));
+    range.high = static_cast<float>(quantile(values, 0.998));
+    range.counter = up + down > 20 && (up == 0 || down == 0);
+    // Swings of its smoothed course, at least half a standard deviation to either side of the
+    // middle.
+    const double centre = median(values);
+    const std::size_t smooth = std::max<std::size_t>(1, values.size() / 400);
+    std::size_t swings = 0;
+    int side = 0;
+    for (std::size_t i = 0; i + smooth <= values.size(); i += smooth) {
+        double here = 0;
+        for (std::size_t k = 0; k < smooth; ++k)
+            here += values[i + k];
+        here = here / static_cast<double>(smooth) - centre;
+        const int now = here > 0.5 * range.sd ? 1 : here < -0.5 * range.sd ? -1 : 0;
+        if (now != 0 && now != side) {
+            swings += side != 0 ? 1 : 0;
+            side = now;
+        }
+    }
+    range.slow = swings < 8;
+    const double step = track.series().step;
+    range.grain =
+        static_cast<float>(std::max({0.5 * step, 1.2 * median(grains), 1e-4 * range.sd, 1e-9}));
+    const Series& series = track.series();
+    range.span = series.has_ends ? static_cast<float>(series.high - series.low)
+                                 : 10 * (range.high - range.low);
+    range.usable = range.known && range.sd > 0 && range.high > range.low;
+    return range;
+}
+
+std::ptrdiff_t find(const Drive& drive, std::initializer_list<int> ids, bool usable_only,
+                    const std::vector<Range>& ranges) {
+    for (const int id : ids)
+        for (std::size_t k = 0; k < drive.signals(); ++k) {
+            if (!drive.track(k).present())
+                continue;
+            const Series& series = drive.track(k).series();
+            if ((series.id == id || series.id == (0xF400 | id)) &&
+                series.kind == SeriesKind::number && (!usable_only || ranges[k].usable))
+                return static_cast<std::ptrdiff_t>(k);
+        }
+    return -1;
+}
+
+} // namespace
+
+Survey::Survey(const Drive& good, const std::vector<char>& available) : seconds_(good.seconds()) {
+    blocks_ = std::clamp<std::size_t>(static_cast<std::size_t>(seconds_ / 20), 4, most_blocks);
+    ranges_.resize(good.signals());
+    plain_.assign(good.signals(), nowhere);
+    for (std::size_t k = 0; k < good.signals(); ++k) {
+        if (available[k] == 0)
+            continue;
+        ranges_[k] = look(good.track(k));
+        if (!ranges_[k].usable)
+            continue;
+        plain_[k] = features_.size();
+        for (std::size_t form = 0; form < form_count; ++form) {
+            Feature feature;
+            feature.kind = Feature::Kind::base;
+            feature.form = static_cast<Form>(form);
+            feature.a = static_cast<std::uint16_t>(k);
+            features_.push_back(feature);
+            groups_.push_back(feature.a);
+        }
+    }
+    columns_ = features_.size();
+    rpm = find(good, {0x0C}, true, ranges_);
+    manifold = find(good, {0x0B, 0x87}, true, ranges_);
+    inlet = find(good, {0x77, 0x0F, 0x68}, false, ranges_);
+    air = find(good, {0x10, 0x66}, true, ranges_);
+    if (columns_ == 0)
+        return;
+
+    std::vector<float> rows(columns_ * survey_rows);
+    const double step = seconds_ / static_cast<double>(survey_rows);
+    for (std::size_t c = 0; c < columns_; ++c) {
+        const Feature& feature = features_[c];
+        const Range& range = ranges_[feature.a];
+        Cursor cursor(good.track(feature.a));
+        float* const column = &rows[c * survey_rows];
+        for (std::size_t i = 0; i < survey_rows; ++i) {
+            const double t = (static_cast<double>(i) + 0.5) * step;
+            const float value = feature.form == Form::plain
+                                    ? cursor.at(t)
+                                    : good.slowed(feature.a, feature.form, t);
+            // What is missing says nothing: it stands at the mean. Strays count for little.
+            column[i] =
+                std::isnan(value) ? 0.0F : std::clamp((value - range.mean) / range.sd, -6.0F, 6.0F);
+        }
+    }
+    gram_.resize(blocks_);
+    for (std::size_t b = 0; b < blocks_; ++b) {
+        const std::size_t from = b * survey_rows / blocks_;
+        const std::size_t to = (b + 1) * survey_rows / blocks_;
+        gram_[b] = gram_of(rows, survey_rows, columns_, from, to);
+    }
+}
+
+std::size_t Survey::block(double t) const {
+    if (!(t > 0) || seconds_ <= 0)
+        return 0;
+    return std::min(blocks_ - 1,
+                    static_cast<std::size_t>(t / seconds_ * static_cast<double>(blocks_)));
+}
+
+std::vector<Feature> Survey::select(std::size_t target, const std::vector<char>& barred,
+                                    std::size_t most, std::size_t most_signals) const {
+    std::vector<Feature> chosen;
+    if (plain_[target] == nowhere || ranges_[target].slow)
+        return chosen;
+    std::vector<std::size_t> columns;
+    for (std::size_t c = 0; c < columns_; ++c) {
+        const std::size_t signal = features_[c].a;
+        if (signal != target && barred[signal] == 0 && !ranges_[signal].counter &&
+            !ranges_[signal].slow)
+            columns.push_back(c);
+    }
+    const Pursuit pursuit =
+        pursue(gram_, columns_, columns, plain_[target], most, {}, groups_, most_signals);
+    for (std::size_t i = 0; i < pursuit.best; ++i)
+        chosen.push_back(features_[pursuit.order[i]]);
+    return chosen;
+}
+
+} // namespace telltale::run

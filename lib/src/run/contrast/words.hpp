@@ -1,0 +1,38 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <cstddef>
+#include <string>
+#include <vector>
+
+#include "telltale/run/contrast.hpp"
+
+/// What a comparison says in words.
+namespace telltale::run {
+
+/// What one signal did during an episode of another.
+struct OtherCourse {
+    std::string name;
+    Unit unit = Unit::none;
+    unsigned decimals = 0;
+    bool any = false;
+    double low = 0;
+    double high = 0;
+};
+
+/// The evidence of a departure in one sentence. `told`: the other signals tell its value.
+std::string sentence(const ContrastSignal& signal, const Departure& departure,
+                     const Coverage& coverage, bool told);
+
+/// The ordinary test that would prove it (common practice), in a sentence.
+std::string proof(const ContrastSignal& signal, DepartureKind kind);
+
+/// What the others did: the courses of those that tell the signal, and how many of those compared
+/// stayed on theirs.
+std::string meanwhile(const std::vector<OtherCourse>& courses, std::size_t compared,
+                      std::size_t quiet);
+
+/// What could have been seen, and what could not.
+std::vector<std::string> notes(const ContrastResult& result, std::size_t bad_runs);
+
+} // namespace telltale::run
