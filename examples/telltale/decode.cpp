@@ -5,6 +5,7 @@
 #include <CLI/Validators.hpp>
 
 #include "command.hpp"
+#include "drive.hpp"
 #include "input.hpp"
 #include "printer.hpp"
 
@@ -16,7 +17,7 @@ struct Options {
     InputOptions input;
     std::string as = "text";
     std::string units = "si";
-    std::vector<std::string> only;
+    DriveOptions narrow; ///< --only and --watch
     bool bytes = false;
 };
 
@@ -26,7 +27,14 @@ int decode(const Options& options) {
         say(settings.error().detail);
         return status_wrong;
     }
-    auto only = Only::read(options.only);
+    DriveOptions lists;
+    lists.watch = options.narrow.watch;
+    auto picks = read_picks(lists);
+    if (!picks) {
+        say(picks.error().detail);
+        return status_wrong;
+    }
+    auto only = Only::read(options.narrow.only, std::move(*picks));
     if (!only) {
         say(only.error().detail);
         return status_wrong;
@@ -66,12 +74,14 @@ void add_decode(CLI::App& app, Run& run) {
         ->type_name("FORM")
         ->capture_default_str();
     command
-        ->add_option("--only", options->only,
-                     "Only these values: a PID (0C), an identifier of another service (09:02), a "
-                     "service (03:), or a short name (RPM)")
+        ->add_option("--only", options->narrow.only,
+                     "Only these values: a PID (0C), one of its fields (14.1), a short name (RPM), "
+                     "an ECU before it (7E8:0C), an identifier of another service (09:02), a "
+                     "service (03:)")
         ->delimiter(',')
         ->type_name("ID,...")
         ->allow_extra_args(false);
+    add_watch_option(*command, options->narrow);
     command->add_option("--units", options->units, "si or us")
         ->check(CLI::IsMember({"si", "us"}))
         ->type_name("SYSTEM")

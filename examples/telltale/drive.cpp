@@ -85,17 +85,22 @@ class Both final : public message::Listener, public DumpWatcher {
 
 } // namespace
 
+void add_watch_option(CLI::App& command, DriveOptions& options) {
+    command
+        .add_option("--watch", options.watch,
+                    "Only the signals of a watch list: air, fuel, ignition, exhaust, charging, "
+                    "temperatures, or a text file of your own")
+        ->type_name("LIST")
+        ->allow_extra_args(false);
+}
+
 void add_drive_options(CLI::App& command, DriveOptions& options) {
     command
         .add_option("--only", options.only,
                     "Only these signals: a PID (0C), one of its fields (14.1), a short name (RPM), "
                     "an ECU before it (7E8:0C); several with commas")
         ->type_name("ID,...");
-    command
-        .add_option("--watch", options.watch,
-                    "Only the signals of a watch list: air, fuel, ignition, exhaust, charging, "
-                    "temperatures, or a text file of your own")
-        ->type_name("LIST");
+    add_watch_option(command, options);
     command
         .add_option("--mark", options.mark,
                     "A moment to point at, in seconds from the start of the drive")

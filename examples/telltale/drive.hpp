@@ -20,6 +20,8 @@ struct DriveOptions {
 };
 /// Adds --only, --watch, --mark and --marks. `options` must outlive the parsing.
 void add_drive_options(CLI::App& command, DriveOptions& options);
+/// Adds --watch alone.
+void add_watch_option(CLI::App& command, DriveOptions& options);
 
 /// The signals that --only and --watch name, in their order; none named: an empty list.
 /// Errors: `bad_argument`, `cannot_open` with a sentence for the user.

@@ -31,16 +31,21 @@ bool same_letters(std::string_view a, std::string_view b) {
 
 } // namespace
 
-Result<Only> Only::read(const std::vector<std::string>& texts) {
+Result<Only> Only::read(const std::vector<std::string>& texts, std::vector<run::Pick> picks) {
     Only only;
+    for (auto& pick : picks) {
+        only.everything_ = false;
+        only.add_pick(std::move(pick));
+    }
     for (const auto& text : texts) {
         only.everything_ = false;
         if (!only.add(text))
-            return fail(ErrorCode::bad_argument,
-                        "--only: '" + text +
-                            "' is no identifier and no short name; write a PID in hex (0C), an "
-                            "identifier of another service (09:02), a service (03:), or a short "
-                            "name as `telltale catalogue` lists it (RPM)");
+            return fail(
+                ErrorCode::bad_argument,
+                "--only: '" + text +
+                    "' is no identifier and no short name; write a PID in hex (0C), one of "
+                    "its fields (14.1), an identifier of another service (09:02), a service "
+                    "(03:), or a name as `telltale catalogue` lists it (RPM)");
     }
     return only;
 }
@@ -79,8 +84,10 @@ bool Only::add(std::string_view text) {
     // A short name goes first: a name may look like a data identifier.
     if (add_key(text))
         return true;
-    if (!read_hex(text, 4, id))
-        return false;
+    if (!read_hex(text, 4, id)) {
+        auto pick = run::parse_pick(text);
+        return pick && add_pick(std::move(*pick));
+    }
     some_.set(by_data_id);
     data_ids_.push_back(id);
     return true;
@@ -105,6 +112,28 @@ bool Only::add_key(std::string_view key) {
     return found;
 }
 
+/// Also says which PIDs the entry may mean; false when no row is known that it fits.
+bool Only::add_pick(run::Pick pick) {
+    bool found = false;
+    if (pick.id) {
+        found = true;
+        if (*pick.id <= 0xFF)
+            first_bytes_[1].set(*pick.id);
+    }
+    for (const auto& row : catalogue::pids())
+        for (const auto& field : row.fields)
+            if (!pick.id &&
+                (same_letters(pick.word, field.key) || same_letters(pick.word, field.name) ||
+                 (field.key_by_1d != nullptr && same_letters(pick.word, field.key_by_1d)) ||
+                 (field.name_by_1d != nullptr && same_letters(pick.word, field.name_by_1d)))) {
+                found = true;
+                first_bytes_[1].set(row.id & 0xFFU);
+            }
+    some_.set(1).set(by_data_id);
+    picks_.push_back(std::move(pick));
+    return found;
+}
+
 bool Only::may_hold(const message::Said& said) const {
     const auto service = said.header.service;
     if (service >= services || !some_[service])
@@ -120,7 +149,8 @@ bool Only::may_hold(const message::Said& said) const {
     return true;
 }
 
-bool Only::named(std::uint8_t service, const message::Value& value) const {
+bool Only::named(const message::Said& said, const message::Value& value) const {
+    const std::uint8_t service = said.header.service;
     if (service >= services)
         return false;
     if (whole_[service])
@@ -131,10 +161,23 @@ bool Only::named(std::uint8_t service, const message::Value& value) const {
     const auto same = message::same_signal(service, value.id);
     if (same.service < ids_.size() && same.id < 256 && ids_[same.service][same.id])
         return true;
-    return std::any_of(fields_.begin(), fields_.end(), [&](const Field& field) {
-        // A request names the identifier only.
-        return field.service == same.service && field.id == same.id &&
-               (value.key.empty() || same_letters(value.key, field.key));
+    if (std::any_of(fields_.begin(), fields_.end(), [&](const Field& field) {
+            // A request names the identifier only.
+            return field.service == same.service && field.id == same.id &&
+                   (value.key.empty() || same_letters(value.key, field.key));
+        }))
+        return true;
+    if (picks_.empty() || (same.service != 0x01 && service != by_data_id))
+        return false;
+    // Of a request, what it asks for counts, whoever answers.
+    const bool asked = said.header.kind == message::Kind::request;
+    std::string ecu;
+    if (said.has_id)
+        append_hex(ecu, said.id.value, said.id.extended ? 8 : 3);
+    return std::any_of(picks_.begin(), picks_.end(), [&](const run::Pick& pick) {
+        const auto index = asked ? pick.index.value_or(0) : value.index;
+        return pick.fits(asked ? std::string_view(pick.ecu) : ecu, value.id, index, value.key,
+                         value.name);
     });
 }
 

@@ -9,6 +9,7 @@
 
 #include "telltale/base/result.hpp"
 #include "telltale/message/stream.hpp"
+#include "telltale/run/watch.hpp"
 
 namespace telltale::program {
 
@@ -16,9 +17,11 @@ namespace telltale::program {
 class Only {
   public:
     /// Each text is an identifier in hex (`0C`: PID 0C of service 01; `09:02`: InfoType 02 of
-    /// service 09; `F40C`: a data identifier of service 22), a whole service (`03:`), or a short
-    /// name of SAE J1979 (`RPM`). Errors: `bad_argument`.
-    static Result<Only> read(const std::vector<std::string>& texts);
+    /// service 09; `F40C`: a data identifier of service 22), a whole service (`03:`), a short name
+    /// of SAE J1979 (`RPM`), or what a watch list may hold (`14.1`, `7E8:0C`, `Engine speed`).
+    /// `picks` are further entries, out of watch lists. Errors: `bad_argument`.
+    static Result<Only> read(const std::vector<std::string>& texts,
+                             std::vector<run::Pick> picks = {});
 
     bool everything() const { return everything_; }
 
@@ -26,7 +29,7 @@ class Only {
     /// bytes.
     bool wants(const message::Said& said) const { return everything_ || may_hold(said); }
     bool wants(const message::Said& said, const message::Value& value) const {
-        return everything_ || named(said.header.service, value);
+        return everything_ || named(said, value);
     }
     bool wants_service(std::uint8_t service) const {
         return everything_ || (service < services && whole_[service]);
@@ -43,7 +46,8 @@ class Only {
     bool add(std::string_view text);
     bool add_key(std::string_view key);
     bool may_hold(const message::Said& said) const;
-    bool named(std::uint8_t service, const message::Value& value) const;
+    bool named(const message::Said& said, const message::Value& value) const;
+    bool add_pick(run::Pick pick);
 
     bool everything_ = true;
     std::bitset<services> whole_;                    ///< every value of the service
@@ -52,6 +56,7 @@ class Only {
     std::array<std::bitset<256>, 11> ids_{};         ///< whole identifiers wanted, by service
     std::vector<std::uint16_t> data_ids_;            ///< of service 22
     std::vector<Field> fields_;                      ///< single fields
+    std::vector<run::Pick> picks_;                   ///< entries of watch lists
 };
 
 } // namespace telltale::program

@@ -1,11 +1,13 @@
 // SPDX-License-Identifier: Apache-2.0
+#include <algorithm>
 #include <memory>
 
 #include <CLI/App.hpp>
 #include <CLI/Validators.hpp>
 
 #include "command.hpp"
-#include "input.hpp"
+#include "drive.hpp"
+#include "telltale/base/hex.hpp"
 #include "telltale/vehicle/report.hpp"
 
 namespace telltale::program {
@@ -17,6 +19,7 @@ struct Options {
     std::string as = "text";
     std::string units = "si";
     std::vector<std::string> skip;
+    DriveOptions narrow; ///< --only and --watch
 };
 
 /// Takes what the report says of the dump itself from its reader.
@@ -43,6 +46,11 @@ int report(const Options& options) {
         say(settings.error().detail);
         return status_wrong;
     }
+    const auto picks = read_picks(options.narrow);
+    if (!picks) {
+        say(picks.error().detail);
+        return status_wrong;
+    }
     std::bitset<vehicle::rules> rules_off;
     for (const auto& word : options.skip) {
         if (word == "all")
@@ -62,6 +70,16 @@ int report(const Options& options) {
         }
         watcher.options.units = options.units == "us" ? UnitSystem::us : UnitSystem::si;
         watcher.options.rules_off = rules_off;
+        if (!picks->empty())
+            watcher.options.wanted = [&](const vehicle::Ecu& ecu, const vehicle::SignalKey& key,
+                                         const vehicle::Signal& signal) {
+                std::string id;
+                if (ecu.has_id)
+                    append_hex(id, ecu.id.value, ecu.id.extended ? 8 : 3);
+                return std::any_of(picks->begin(), picks->end(), [&](const run::Pick& pick) {
+                    return pick.fits(id, key.id, key.index, signal.key, signal.name);
+                });
+            };
         watcher.options.source = file == "-" ? std::string_view("standard input") : file;
         if (options.as == "json") {
             append_report_json(output.buffer(), picture, watcher.options);
@@ -93,6 +111,14 @@ void add_report(CLI::App& app, Run& run) {
         ->check(CLI::IsMember({"si", "us"}))
         ->type_name("SYSTEM")
         ->capture_default_str();
+    command
+        ->add_option("--only", options->narrow.only,
+                     "List only these values: a PID (0C), one of its fields (14.1), a short name "
+                     "(RPM), an ECU before it (7E8:0C)")
+        ->delimiter(',')
+        ->type_name("ID,...")
+        ->allow_extra_args(false);
+    add_watch_option(*command, options->narrow);
     std::vector<std::string> words = {"all"};
     for (std::size_t i = 0; i < vehicle::rules; ++i)
         words.emplace_back(vehicle::word(static_cast<vehicle::Rule>(i)));

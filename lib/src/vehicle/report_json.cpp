@@ -108,7 +108,8 @@ class Writer {
         json_.close(']');
         json_.key("values").open('[');
         for (const auto& [key, signal] : ecu.signals)
-            value(key, signal);
+            if (!options_.wanted || options_.wanted(ecu, key, signal))
+                value(key, signal);
         json_.close(']');
         pids("supported", ecu.supported);
         pids("never_answered", ecu.never_answered());

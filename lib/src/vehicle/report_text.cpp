@@ -304,14 +304,18 @@ class Writer {
     }
 
     void signals(const Ecu& ecu) {
+        const auto wanted = [&](const SignalKey& key, const Signal& signal) {
+            return !options_.wanted || options_.wanted(ecu, key, signal);
+        };
         const auto numbers =
-            std::count_if(ecu.signals.begin(), ecu.signals.end(),
-                          [](const auto& signal) { return signal.second.is_number; });
+            std::count_if(ecu.signals.begin(), ecu.signals.end(), [&](const auto& signal) {
+                return signal.second.is_number && wanted(signal.first, signal.second);
+            });
         if (numbers != 0)
             page_.line("  value                          unit        min     mean      max   "
                        "count a sec");
         for (const auto& [key, signal] : ecu.signals) {
-            if (!signal.is_number)
+            if (!signal.is_number || !wanted(key, signal))
                 continue;
             const auto as = how(signal.unit, signal.step, signal.decimals);
             const auto name = plain(signal.name);
@@ -331,7 +335,7 @@ class Writer {
                 page_.paragraph(plain(signal.note), 4, 0);
         }
         for (const auto& [key, signal] : ecu.signals) {
-            if (signal.is_number)
+            if (signal.is_number || !wanted(key, signal))
                 continue;
             std::string text = plain(signal.name) + ": " + plain(signal.text);
             if (signal.changes != 0)

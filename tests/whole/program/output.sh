@@ -40,6 +40,25 @@ says out ',03,,stored code,,,P0143'
 status 0 decode --as csv --only 0C,05 sample.log
 [ "$(grep -c ',response,' out)" -eq 3 ] || fail "--only of two"
 
+# As a watch list names values: a field, an ECU, a name, a ready-made list, a list of one's own.
+for only in 'Engine speed' 7E8:0C 0C.0; do
+    status 0 decode --as csv --only "$only" sample.log
+    same "--only $only"
+done
+status 0 decode --as csv --only 7E9:0C sample.log
+grep -q ',01,0C,' out && fail "--only of another ECU"
+status 0 decode --as csv --watch air sample.log
+says out '"Engine speed",1726'
+grep -q 'coolant' out && fail "--watch air shows the coolant temperature"
+printf 'ECT # coolant\n' >mine.txt
+status 0 decode --as csv --watch mine.txt sample.log
+says out '"Engine coolant temperature",83,Cel,'
+grep -q '"Engine speed",1726,/min,$' out && fail "--watch of one's own"
+status 2 decode --watch no-such-list sample.log
+status 0 report --watch mine.txt sample.log
+says out "Engine coolant temperature"
+grep -q '^  Engine speed' out && fail "report --watch"
+
 # JSON Lines: another JSON library reads every line and holds it to the contract.
 status 0 decode --as jsonl sample.log
 "$check_jsonl" <out || fail "the contract of JSON Lines"

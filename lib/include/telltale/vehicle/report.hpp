@@ -3,6 +3,7 @@
 
 #include <bitset>
 #include <cstdint>
+#include <functional>
 #include <string>
 #include <string_view>
 
@@ -16,9 +17,11 @@ namespace telltale::vehicle {
 /// What a report says besides the picture.
 struct ReportOptions {
     UnitSystem units = UnitSystem::si;
-    std::string_view source;      ///< where the dump came from (untrusted); empty: not said
-    std::string_view format;      ///< its format; empty: not said
-    std::uint64_t frames = 0;     ///< frames in the dump; 0: not said
+    std::string_view source;  ///< where the dump came from (untrusted); empty: not said
+    std::string_view format;  ///< its format; empty: not said
+    std::uint64_t frames = 0; ///< frames in the dump; 0: not said
+    /// Which values are listed; empty: all. The rest of the report does not change.
+    std::function<bool(const Ecu&, const SignalKey&, const Signal&)> wanted;
     std::bitset<rules> rules_off; ///< plausibility rules that are not to be applied
 };
 
