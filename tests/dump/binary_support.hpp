@@ -268,7 +268,8 @@ class TemporaryFile {
                  ("telltale-dump-" + std::to_string(::getpid()) + "-" + std::to_string(serial++)))
                     .string();
         if (std::FILE* file = std::fopen(path_.c_str(), "wb")) {
-            CHECK(std::fwrite(content.data(), 1, content.size(), file) == content.size());
+            if (!content.empty()) // an empty buffer may have no address to write from
+                CHECK(std::fwrite(content.data(), 1, content.size(), file) == content.size());
             std::fclose(file);
         }
     }
