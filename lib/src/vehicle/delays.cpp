@@ -13,7 +13,7 @@ std::size_t bucket_of(std::uint64_t delay) {
     if (delay < 8)
         return static_cast<std::size_t>(delay);
     const auto octave = static_cast<unsigned>(std::bit_width(delay)) - 4; // 0 for 8 to 15
-    return 8 * (octave + 1) + static_cast<std::size_t>(delay >> octave & 7);
+    return std::size_t{8} * (octave + 1) + static_cast<std::size_t>(delay >> octave & 7);
 }
 
 /// The middle of a bucket.

@@ -292,7 +292,9 @@ class Writer {
                 page_.line(wrapped);
                 page_.line(std::string(10 + test_width, ' ') + numbers);
             } else {
-                page_.line(line + Page::cell(name, test_width) + numbers);
+                line += Page::cell(name, test_width);
+                line += numbers;
+                page_.line(line);
             }
             std::string more = plain(test.note);
             if (test.failures != 0 && test.count > 1)

@@ -185,7 +185,7 @@ class TELLTALE_API Delays {
     Time median() const;
 
   private:
-    static constexpr std::size_t buckets = 8 * 40;
+    static constexpr std::size_t buckets = std::size_t{8} * 40;
     std::uint64_t count_ = 0;
     Time min_ = 0;
     Time max_ = 0;
