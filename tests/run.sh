@@ -67,7 +67,8 @@ check() { # PRESET OPTION...
 }
 
 tidy() {
-    git ls-files 'lib/src/*.cpp' | xargs -n 1 -P "$jobs" \
+    # The comparison of drives is not built yet (DEVELOPERS.md).
+    git ls-files 'lib/src/*.cpp' | grep -v '^lib/src/run/contrast/' | xargs -n 1 -P "$jobs" \
         clang-tidy -p build/check-clang --quiet
 }
 
