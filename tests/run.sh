@@ -42,9 +42,9 @@ stage() { # NAME COMMAND...: runs it, says how long it took, remembers a failure
 
 packages() {
     need cmake ninja-build g++ clang clang-format clang-tidy libclang-rt-dev pkgconf:pkgconf \
-        libexpected-dev doctest-dev libcli11-dev nlohmann-json3-dev libboost-dev libpcap-dev \
-        libbenchmark-dev tshark:tshark units:units npm:npm node:nodejs chromium:chromium \
-        readelf:binutils git:git
+        libexpected-dev doctest-dev libcli11-dev nlohmann-json3-dev libboost-dev libspdlog-dev \
+        libssl-dev libpcap-dev libbenchmark-dev tshark:tshark units:units npm:npm node:nodejs \
+        chromium:chromium readelf:binutils git:git
 }
 
 format() {

@@ -1,0 +1,27 @@
+# SPDX-License-Identifier: Apache-2.0
+# telltale::mimic and telltale::client are state machines and need telltale::decode only;
+# telltale::link carries their frames and needs Boost.Asio, spdlog, OpenSSL and threads.
+foreach(folder mimic client link)
+  file(GLOB folder_sources CONFIGURE_DEPENDS src/${folder}/*.cpp)
+  if(folder_sources)
+    add_library(telltale-${folder} ${folder_sources})
+    add_library(telltale::${folder} ALIAS telltale-${folder})
+    telltale_target(telltale-${folder})
+    target_include_directories(telltale-${folder} PRIVATE src)
+    target_link_libraries(telltale-${folder} PUBLIC telltale::decode)
+    target_compile_definitions(telltale-${folder} PRIVATE TELLTALE_BUILDING)
+    set_target_properties(telltale-${folder} PROPERTIES
+      EXPORT_NAME ${folder}
+      VERSION ${PROJECT_VERSION}
+      SOVERSION ${PROJECT_VERSION_MAJOR}.${PROJECT_VERSION_MINOR})
+  endif()
+endforeach()
+if(TARGET telltale-link)
+  find_package(Boost REQUIRED)
+  find_package(Threads REQUIRED)
+  find_package(OpenSSL REQUIRED)
+  find_package(spdlog REQUIRED)
+  target_link_libraries(telltale-link
+    PUBLIC Boost::headers Threads::Threads OpenSSL::SSL spdlog::spdlog)
+  target_compile_definitions(telltale-link PUBLIC BOOST_ASIO_SEPARATE_COMPILATION)
+endif()
