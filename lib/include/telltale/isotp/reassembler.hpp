@@ -10,12 +10,9 @@
 #include "telltale/base/problem.hpp"
 #include "telltale/base/time.hpp"
 #include "telltale/frame/can.hpp"
+#include "telltale/isotp/address.hpp"
 
 namespace telltale::isotp {
-
-/// Addressing formats of ISO 15765-2:2016, 10.3. Normal and normal fixed carry no address byte in
-/// the data; extended and mixed put one before the N_PCI.
-enum class Addressing : std::uint8_t { normal, normal_fixed, extended, mixed };
 
 struct ReassemblerOptions {
     Addressing addressing = Addressing::normal;
