@@ -1,19 +1,34 @@
 # SPDX-License-Identifier: Apache-2.0
 # telltale::mimic and telltale::client are state machines and need telltale::decode only;
-# telltale::link carries their frames and needs Boost.Asio, spdlog, OpenSSL and threads.
+# telltale::link carries their frames and needs Boost.Asio, spdlog, OpenSSL and threads. Each is a
+# component of the installed package of its own, so that who only decodes needs none of these.
 foreach(folder mimic client link)
   file(GLOB folder_sources CONFIGURE_DEPENDS src/${folder}/*.cpp)
   if(folder_sources)
-    add_library(telltale-${folder} ${folder_sources})
+    set(kind)
+    if(folder STREQUAL "link")
+      # Boost.Asio is compiled in here for its users as well; that cannot be shared.
+      set(kind STATIC)
+    endif()
+    add_library(telltale-${folder} ${kind} ${folder_sources})
     add_library(telltale::${folder} ALIAS telltale-${folder})
     telltale_target(telltale-${folder})
     target_include_directories(telltale-${folder} PRIVATE src)
     target_link_libraries(telltale-${folder} PUBLIC telltale::decode)
     target_compile_definitions(telltale-${folder} PRIVATE TELLTALE_BUILDING)
+    if(BUILD_SHARED_LIBS AND CMAKE_EXECUTABLE_FORMAT STREQUAL "ELF" AND NOT kind)
+      target_link_options(telltale-${folder} PRIVATE
+        "LINKER:--version-script=${CMAKE_CURRENT_SOURCE_DIR}/cmake/exports.map")
+    endif()
     set_target_properties(telltale-${folder} PROPERTIES
       EXPORT_NAME ${folder}
       VERSION ${PROJECT_VERSION}
       SOVERSION ${PROJECT_VERSION_MAJOR}.${PROJECT_VERSION_MINOR})
+    install(TARGETS telltale-${folder} EXPORT telltale-${folder}
+      ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR}
+      LIBRARY DESTINATION ${CMAKE_INSTALL_LIBDIR})
+    install(EXPORT telltale-${folder} NAMESPACE telltale::
+      DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/telltale)
   endif()
 endforeach()
 if(TARGET telltale-link)

@@ -50,12 +50,14 @@ if [ "$kind" = subdirectory ]; then
     exit 0
 fi
 
+# The static build installs what talks to a vehicle as well; who decodes only must not notice.
 shared=OFF
-[ "$kind" = static ] || shared=ON
+link=ON
+[ "$kind" = static ] || { shared=ON; link=OFF; }
 prefix=$scratch/prefix
 rm -rf "$prefix"
 configure "$source" "$scratch/library" -DBUILD_SHARED_LIBS=$shared -DTELLTALE_PROGRAM=OFF \
-    -DTELLTALE_TESTS=OFF -DCMAKE_INSTALL_PREFIX="$scratch/never" -DCMAKE_INSTALL_LIBDIR=lib
+    -DTELLTALE_TESTS=OFF -DTELLTALE_LINK=$link -DCMAKE_INSTALL_PREFIX="$scratch/never" -DCMAKE_INSTALL_LIBDIR=lib
 build "$scratch/library"
 # To another place than was configured: the package files must not care.
 cmake --install "$scratch/library" --prefix "$prefix" >"$scratch/install.log"
@@ -78,6 +80,12 @@ esac
 "$cxx" -std=c++20 "$outside/main.cpp" -o "$scratch/plain" \
     $(pkg-config --cflags --libs telltale-decode) || fail "plain compiler call"
 
+if [ "$link" = ON ]; then
+    configure "$outside" "$scratch/link" -DFOUND_BY=link -DCMAKE_PREFIX_PATH="$prefix"
+    build "$scratch/link"
+    "$scratch/link/outside-link" || fail "outside program with a link"
+fi
+
 LD_LIBRARY_PATH=$prefix/lib
 export LD_LIBRARY_PATH
 for program in "$scratch/package/outside" "$scratch/pkgconfig/outside" "$scratch/plain"; do
@@ -91,7 +99,7 @@ for program in "$scratch/package/outside" "$scratch/pkgconfig/outside" "$scratch
 done
 
 # Nothing but the standard library and tl::expected is included, whatever header one takes.
-find "$prefix/include" -name '*.hpp' | sort | sed 's/.*/#include "&"/' >"$scratch/all.cpp"
+find "$prefix/include" -name '*.hpp' | grep -vE '/telltale/(link/|client/driver)' | sort | sed 's/.*/#include "&"/' >"$scratch/all.cpp"
 "$cxx" -std=c++20 -Wall -Wextra -Wpedantic -Werror -I"$prefix/include" -fsyntax-only \
     "$scratch/all.cpp" || fail "the headers do not compile together"
 "$cxx" -std=c++20 -I"$prefix/include" -M "$scratch/all.cpp" >"$scratch/all.d"
