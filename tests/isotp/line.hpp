@@ -6,6 +6,7 @@
 #include <deque>
 #include <functional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include <doctest/doctest.h>
@@ -155,8 +156,8 @@ class Line {
     Time now = 1000 * ms;
     Time frame_time = 0;
     std::vector<Seen> seen;
-    /// Looks at a frame on its way and may change it; false: it is lost.
-    std::function<bool(Seen&)> fault;
+    /// How often a frame arrives; without it, once.
+    std::function<int(const Seen&)> arrivals;
 
   private:
     /// Who may send: the lower identifier first, as CAN arbitrates.
@@ -189,10 +190,9 @@ class Line {
         now = one.end;
         if (sender.confirmed)
             sender.endpoint.sent(ticket, now, sender);
-        if (!fault || fault(one)) {
-            Station& other = stations[1 - from];
+        Station& other = stations[1 - from];
+        for (int n = arrivals ? arrivals(one) : 1; n > 0; --n)
             other.endpoint.feed(frame_of(one.frame.id, one.frame.data, one.frame.fd), now, other);
-        }
         seen.push_back(std::move(one));
     }
 };
