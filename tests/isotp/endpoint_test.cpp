@@ -132,6 +132,8 @@ TEST_CASE("conversations of any kind, which a bystander understands too; STmin i
         converse(line, messages);
         for (std::size_t side = 0; side < 2; ++side) {
             REQUIRE(line.stations[side].sent == messages[side].size());
+            CAPTURE(line.stations[side].words);
+            CAPTURE(line.stations[1 - side].words);
             REQUIRE(line.stations[side].messages == messages[1 - side]);
             count += messages[side].size();
         }

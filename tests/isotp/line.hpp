@@ -160,15 +160,12 @@ class Line {
     std::function<int(const Seen&)> arrivals;
 
   private:
-    /// Who may send: the lower identifier first, as CAN arbitrates.
-    std::size_t pick() const {
-        const auto& a = stations[0].waiting;
-        const auto& b = stations[1].waiting;
-        if (a.empty() && b.empty())
-            return 2;
-        if (a.empty() || b.empty())
-            return a.empty() ? 1 : 0;
-        return a.front().id < b.front().id ? 0 : 1;
+    /// Who may send: in turns, so that neither starves (and N_As runs out).
+    std::size_t pick() {
+        const std::size_t other = 1 - turn_;
+        if (!stations[other].waiting.empty())
+            return turn_ = other;
+        return stations[turn_].waiting.empty() ? 2 : turn_;
     }
 
     void carry(std::size_t from) {
@@ -195,6 +192,8 @@ class Line {
             other.endpoint.feed(frame_of(one.frame.id, one.frame.data, one.frame.fd), now, other);
         seen.push_back(std::move(one));
     }
+
+    std::size_t turn_ = 1;
 };
 
 } // namespace telltale::isotp::testing
