@@ -1,0 +1,469 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "telltale/client/reader.hpp"
+
+#include <algorithm>
+
+#include "telltale/catalogue/catalogue.hpp"
+
+namespace telltale::client {
+
+namespace {
+
+constexpr std::size_t most_ecus = 16;
+constexpr std::size_t most_items = 8192; ///< whatever the ECUs claim
+constexpr unsigned most_cuts = 16;
+constexpr unsigned ranges = 8;
+
+std::uint64_t key(CanId ecu, std::uint8_t service) {
+    return (std::uint64_t{ecu.value} << 1 | (ecu.extended ? 1 : 0)) << 8 | service;
+}
+
+bool is_range(std::uint8_t id) {
+    return id % 0x20 == 0;
+}
+
+/// The service of OBDonUDS data identifiers: F4xx PIDs, F6xx OBDMIDs, F8xx InfoTypes.
+std::uint8_t service_of_group(std::uint8_t group) {
+    return group == 0xF4 ? 0x01 : group == 0xF6 ? 0x06 : group == 0xF8 ? 0x09 : 0x00;
+}
+std::uint8_t group_of_service(std::uint8_t service) {
+    return service == 0x01 ? 0xF4 : service == 0x06 ? 0xF6 : 0xF8;
+}
+
+/// Data bytes of a PID where a pack may hold it; 0: only alone.
+std::size_t length_in_pack(std::uint8_t pid) {
+    const catalogue::Row* row = catalogue::pid(pid);
+    return row == nullptr || row->short_length != 0 ? 0 : row->length;
+}
+
+} // namespace
+
+Reader::Reader(const Line& line, const ReaderOptions& options) : line_(line), options_(options) {
+    for (const CanId ecu : options_.ecus)
+        learn(ecu);
+    if (options_.on_uds) {
+        for (auto& facts : facts_)
+            facts.on_uds = true;
+        for (const std::uint8_t service : std::initializer_list<std::uint8_t>{0x01, 0x09, 0x06})
+            add_support(service, std::nullopt);
+        return;
+    }
+    add_support(0x01, std::nullopt);
+    add_support(0x09, std::nullopt);
+    if (!options_.support_only) {
+        if (options_.tests)
+            add_support(0x06, std::nullopt);
+        if (options_.codes)
+            add({0x02, 0x00, 0x00}, std::nullopt, true);
+    }
+}
+
+Reader::~Reader() = default;
+
+EcuFacts* Reader::find(CanId ecu) {
+    for (auto& facts : facts_)
+        if (facts.id == ecu)
+            return &facts;
+    return nullptr;
+}
+
+EcuFacts& Reader::learn(CanId ecu) {
+    if (EcuFacts* known = find(ecu); known != nullptr)
+        return *known;
+    if (facts_.size() == most_ecus)
+        return facts_.back();
+    facts_.push_back({});
+    facts_.back().id = ecu;
+    facts_.back().on_uds = options_.on_uds;
+    facts_.back().pids_a_request = is_can(line_.dialect) || line_.dialect == Dialect::doip ? 6 : 1;
+    return facts_.back();
+}
+
+void Reader::add(std::initializer_list<std::uint8_t> bytes, std::optional<CanId> to, bool discovers,
+                 std::span<const CanId> expected) {
+    if (queue_.size() >= most_items)
+        return;
+    Item item;
+    for (const std::uint8_t byte : bytes)
+        item.bytes[item.size++] = byte;
+    item.to = to;
+    item.discovers = discovers;
+    for (const CanId ecu : expected)
+        if (item.expecting < item.expected.size())
+            item.expected[item.expecting++] = ecu;
+    queue_.push_back(item);
+}
+
+void Reader::add_support(std::uint8_t service, std::optional<CanId> to) {
+    if (options_.on_uds)
+        add({0x22, group_of_service(service), 0x00}, to, true);
+    else
+        add({service, 0x00}, to, true);
+}
+
+Reader::Progress Reader::progress() const noexcept {
+    return {asked_, queue_.size(), missing_.size()};
+}
+
+bool Reader::done() const {
+    return stage_ == Stage::done;
+}
+
+bool Reader::next(Time /*now*/, Request& request) {
+    while (queue_.empty() && stage_ != Stage::done)
+        advance();
+    if (queue_.empty())
+        return false;
+    open_ = queue_.front();
+    queue_.pop_front();
+    ++asked_;
+    request.bytes = Bytes(open_.bytes).first(open_.size);
+    request.to = open_.to;
+    request.expected = std::span<const CanId>(open_.expected).first(open_.expecting);
+    return true;
+}
+
+void Reader::told(const Exchange& exchange, Time /*now*/) {
+    if (exchange.outcome == Outcome::cut || exchange.outcome == Outcome::not_sent) {
+        if (++open_.cuts <= most_cuts)
+            queue_.push_front(open_);
+        else if (missing_.size() < most_items && open_.to)
+            missing_.push_back({*open_.to, open_.bytes[0], open_.bytes[1], exchange.outcome, 0});
+        return;
+    }
+    for (const Reply& reply : exchange.replies)
+        if (reply.outcome == Outcome::answer)
+            take(reply, exchange.request);
+    follow(open_, exchange);
+}
+
+void Reader::take_bitmap(EcuFacts& facts, std::uint8_t service, std::uint8_t range, Bytes bits) {
+    auto& known = ranges_[key(facts.id, service)];
+    if (known.test(range / 0x20))
+        return;
+    known.set(range / 0x20);
+    for (unsigned i = 0; i < 32; ++i) {
+        if ((bits[i / 8] >> (7 - i % 8) & 1) == 0)
+            continue;
+        const unsigned id = range + i + 1U;
+        if (id > 0xFF)
+            continue;
+        if (id % 0x20 != 0) {
+            facts.supported[service].set(id);
+            continue;
+        }
+        // The next range, of all who claim it; each is asked alone if it does not answer.
+        auto& asked = asked_ranges_[service];
+        const auto next = static_cast<std::uint8_t>(id);
+        if (options_.on_uds) {
+            add({0x22, group_of_service(service), next}, facts.id, false);
+        } else if (!asked.test(next / 0x20)) {
+            asked.set(next / 0x20);
+            // Others may claim it as well, and their bitmaps may not have been taken yet: P2 is
+            // waited out.
+            if (service == 0x02)
+                add({service, next, 0x00}, std::nullopt, true);
+            else
+                add({service, next}, std::nullopt, true);
+        }
+    }
+}
+
+void Reader::take_support(EcuFacts& facts, Bytes response, std::uint8_t service) {
+    const bool old = is_kline(line_.dialect);
+    // Between the identifier and the bits: the frame number (02), the filler FF or the count of
+    // messages that the older lines have (06, 09).
+    const std::size_t gap =
+        service == 0x02 || (old && (service == 0x06 || service == 0x09)) ? 1 : 0;
+    std::size_t at = 1;
+    while (at + 1 + gap + 4 <= response.size() && is_range(response[at])) {
+        take_bitmap(facts, service, response[at], response.subspan(at + 1 + gap, 4));
+        at += 1 + gap + 4;
+    }
+}
+
+void Reader::take(const Reply& reply, Bytes request) {
+    if (on_reply)
+        on_reply(reply, request);
+    const std::size_t before = facts_.size();
+    EcuFacts& facts = learn(reply.ecu);
+    if (facts.id != reply.ecu)
+        return; // more ECUs than there is room for
+    if (facts_.size() != before && stage_ == Stage::support && request.size() >= 2 &&
+        request[0] != 0x22) {
+        // One that nobody knew: what was asked before it was heard is asked of it alone.
+        for (const std::uint8_t service :
+             std::initializer_list<std::uint8_t>{0x01, 0x09, 0x06, 0x02})
+            if (service != request[0] && !is_kline(line_.dialect) &&
+                (service == 0x01 || service == 0x09 || !options_.support_only)) {
+                if (service == 0x02)
+                    add({0x02, 0x00, 0x00}, reply.ecu, true);
+                else
+                    add_support(service, reply.ecu);
+            }
+    }
+    const Bytes bytes = reply.bytes;
+    if (request[0] == 0x22 && bytes.size() >= 7 && is_range(bytes[2])) {
+        if (const std::uint8_t service = service_of_group(bytes[1]); service != 0)
+            take_bitmap(facts, service, bytes[2], bytes.subspan(3, 4));
+        return;
+    }
+    if (bytes.size() < 2 || request.size() < 2)
+        return;
+    switch (request[0]) {
+    case 0x01:
+    case 0x06:
+    case 0x09:
+        if (is_range(bytes[1]))
+            take_support(facts, bytes, request[0]);
+        break;
+    case 0x02:
+        if (is_range(bytes[1]))
+            take_support(facts, bytes, 0x02);
+        else if (bytes[1] == 0x02 && bytes.size() >= 5 && (bytes[3] | bytes[4]) != 0 &&
+                 std::find(with_frames_.begin(), with_frames_.end(), reply.ecu) ==
+                     with_frames_.end())
+            with_frames_.push_back(reply.ecu);
+        break;
+    default:
+        break;
+    }
+}
+
+/// What was not answered, and is to be.
+void Reader::follow(const Item& item, const Exchange& exchange) {
+    const Bytes request = exchange.request;
+    const bool alone = !is_kline(line_.dialect); // an ECU can be asked alone
+    const auto reply_of = [&](CanId ecu) -> const Reply* {
+        for (const Reply& reply : exchange.replies)
+            if (reply.ecu == ecu)
+                return &reply;
+        return nullptr;
+    };
+    if (item.discovers) {
+        // Who supports nothing here need not answer a request to all; asked alone it has to. Where
+        // that cannot be, all are asked once more.
+        const bool some_silent =
+            std::any_of(facts_.begin(), facts_.end(),
+                        [&](const EcuFacts& facts) { return reply_of(facts.id) == nullptr; });
+        if (!alone && !item.last_try && some_silent) {
+            Item again = item;
+            again.last_try = true;
+            queue_.push_front(again);
+        }
+        if (!item.to && alone)
+            for (const EcuFacts& facts : facts_)
+                if (const Reply* reply = reply_of(facts.id);
+                    reply == nullptr ||
+                    (reply->outcome != Outcome::answer && reply->outcome != Outcome::refused)) {
+                    const std::uint8_t service =
+                        request[0] == 0x22 ? service_of_group(request[1]) : request[0];
+                    const std::uint8_t range = request[request[0] == 0x22 ? 2 : 1];
+                    const auto known = ranges_.find(key(facts.id, service));
+                    // Later ranges concern those only whose bitmap said so.
+                    bool claims = range == 0;
+                    if (!claims && known != ranges_.end())
+                        claims = known->second.test(range / 0x20 - 1);
+                    if (!claims)
+                        continue;
+                    Item again = item;
+                    again.to = facts.id;
+                    queue_.push_front(again);
+                }
+        return;
+    }
+    const std::uint8_t service = request[0];
+    for (EcuFacts& facts : facts_) {
+        const bool expected =
+            item.to ? *item.to == facts.id
+                    : std::find(item.expected.begin(), item.expected.begin() + item.expecting,
+                                facts.id) != item.expected.begin() + item.expecting;
+        if (!expected)
+            continue;
+        const Reply* reply = reply_of(facts.id);
+        const bool answered = reply != nullptr && reply->outcome == Outcome::answer;
+        const bool pack =
+            service == 0x01 ? request.size() > 2 : service == 0x02 && request.size() > 3;
+        if (!pack) {
+            if (answered)
+                continue;
+            if (missing_.size() < most_items)
+                missing_.push_back({facts.id, service,
+                                    static_cast<std::uint16_t>(request.size() > 1 ? request[1] : 0),
+                                    reply != nullptr ? reply->outcome : Outcome::silence,
+                                    reply != nullptr ? reply->code : std::uint8_t{0}});
+            continue;
+        }
+        // A pack: what the answer does not hold is asked one by one.
+        const std::size_t step = service == 0x02 ? 2 : 1;
+        std::bitset<256> told;
+        if (answered && service == 0x01) {
+            std::array<PidData, 6> data;
+            const std::size_t count = split_pids(reply->bytes, request.subspan(1), data);
+            for (std::size_t i = 0; i < count; ++i)
+                told.set(data[i].pid);
+        } else if (answered) {
+            // Whole (`answers` saw to it): walk it by the lengths of the catalogue.
+            std::size_t at = 1;
+            while (at < reply->bytes.size()) {
+                told.set(reply->bytes[at]);
+                at += 2 + length_in_pack(reply->bytes[at]);
+            }
+        }
+        bool lacks = false;
+        for (std::size_t at = 1; at < request.size(); at += step) {
+            const std::uint8_t id = request[at];
+            if (told.test(id) || !facts.supported[service].test(id))
+                continue;
+            lacks = true;
+            if (service == 0x01)
+                add({0x01, id}, facts.id, false);
+            else
+                add({0x02, id, request[at + 1]}, facts.id, false);
+        }
+        if (lacks && service == 0x01 &&
+            (answered || (reply != nullptr && reply->outcome == Outcome::refused)))
+            facts.pids_a_request = 1;
+    }
+}
+
+void Reader::plan_packs(std::uint8_t service, std::size_t most) {
+    const bool packs = !is_kline(line_.dialect);
+    std::bitset<256> wanted;
+    const auto has = [&](const EcuFacts& facts, unsigned id) {
+        return facts.supported[service].test(id) &&
+               (service != 0x02 || std::find(with_frames_.begin(), with_frames_.end(), facts.id) !=
+                                       with_frames_.end());
+    };
+    for (unsigned id = 1; id < 256; ++id)
+        for (const EcuFacts& facts : facts_)
+            if (has(facts, id) && !(service == 0x02 && id == 0x02))
+                wanted.set(id);
+    Item item;
+    const auto flush = [&] {
+        if (item.size != 0 && queue_.size() < most_items) {
+            for (const EcuFacts& facts : facts_) {
+                bool any = false;
+                for (std::size_t at = 1; at < item.size; at += service == 0x02 ? 2 : 1)
+                    any = any || has(facts, item.bytes[at]);
+                if (any && item.expecting < item.expected.size())
+                    item.expected[item.expecting++] = facts.id;
+            }
+            queue_.push_back(item);
+        }
+        item = {};
+    };
+    std::size_t count = 0;
+    for (unsigned id = 1; id < 256; ++id) {
+        if (!wanted.test(id))
+            continue;
+        const auto narrow = static_cast<std::uint8_t>(id);
+        const bool alone = !packs || length_in_pack(narrow) == 0;
+        if (alone && item.size != 0) {
+            flush();
+            count = 0;
+        }
+        if (item.size == 0)
+            item.bytes[item.size++] = service;
+        item.bytes[item.size++] = narrow;
+        if (service == 0x02)
+            item.bytes[item.size++] = 0x00;
+        if (alone || ++count == most) {
+            flush();
+            count = 0;
+        }
+    }
+    flush();
+}
+
+void Reader::plan_data() {
+    std::vector<CanId> all;
+    for (const EcuFacts& facts : facts_)
+        all.push_back(facts.id);
+    const bool old = is_kline(line_.dialect);
+    if (options_.on_uds)
+        return plan_uds_codes();
+    if (options_.values)
+        plan_packs(0x01, 6);
+    if (options_.codes) {
+        for (const std::uint8_t service : std::initializer_list<std::uint8_t>{0x03, 0x07, 0x0A}) {
+            if (old && service == 0x0A)
+                continue; // permanent codes are of CAN only (SAE J1979)
+            // An ECU of the older lines that has no codes need not answer.
+            add({service}, std::nullopt, old, old ? std::span<const CanId>{} : all);
+        }
+    }
+    for (const std::uint8_t service : std::initializer_list<std::uint8_t>{0x06, 0x09}) {
+        if (service == 0x06 ? !options_.tests : !options_.information)
+            continue;
+        for (unsigned id = 1; id < 256; ++id) {
+            std::vector<CanId> expected;
+            for (const EcuFacts& facts : facts_)
+                if (facts.supported[service].test(id))
+                    expected.push_back(facts.id);
+            if (!expected.empty())
+                add({service, static_cast<std::uint8_t>(id)}, std::nullopt, false, expected);
+        }
+    }
+}
+
+void Reader::plan_frames() {
+    if (options_.on_uds || !options_.codes)
+        return;
+    std::vector<CanId> expected;
+    for (const EcuFacts& facts : facts_)
+        if (facts.supported[0x02].any())
+            expected.push_back(facts.id);
+    if (!expected.empty())
+        add({0x02, 0x02, 0x00}, std::nullopt, false, expected);
+}
+
+/// OBDonUDS (SAE J1979-2): data identifiers of each ECU, then its codes.
+void Reader::plan_uds_codes() {
+    for (const EcuFacts& facts : facts_) {
+        const auto data = [&](std::uint8_t service, bool wanted) {
+            for (unsigned id = 1; wanted && id < 256; ++id)
+                if (facts.supported[service].test(id))
+                    add({0x22, group_of_service(service), static_cast<std::uint8_t>(id)}, facts.id,
+                        false);
+        };
+        data(0x01, options_.values);
+        data(0x06, options_.tests);
+        data(0x09, options_.information);
+        if (options_.codes) {
+            // By status mask (confirmed, pending) of the emissions-related group 33, all
+            // severities and classes; then the permanent ones.
+            add({0x19, 0x42, 0x33, 0x08, 0x1E}, facts.id, false);
+            add({0x19, 0x42, 0x33, 0x04, 0x1E}, facts.id, false);
+            add({0x19, 0x55, 0x33}, facts.id, false);
+        }
+    }
+}
+
+void Reader::advance() {
+    switch (stage_) {
+    case Stage::support:
+        if (options_.support_only) {
+            stage_ = Stage::done;
+            return;
+        }
+        stage_ = Stage::data;
+        plan_data();
+        return;
+    case Stage::data:
+        stage_ = Stage::frames;
+        plan_frames();
+        return;
+    case Stage::frames:
+        stage_ = Stage::frame_values;
+        if (!with_frames_.empty())
+            plan_packs(0x02, 3);
+        return;
+    case Stage::frame_values:
+    case Stage::done:
+        stage_ = Stage::done;
+        return;
+    }
+}
+
+} // namespace telltale::client
