@@ -27,7 +27,7 @@ Message single(const Message& message, std::uint8_t padding) {
 
 } // namespace
 
-Recording::Recording(Van& van, std::vector<Ecu>& ecus, std::uint64_t seed,
+Recording::Recording(Drive& van, std::vector<Ecu>& ecus, std::uint64_t seed,
                      std::function<void(const Frame&)> logger)
     : van_(van), ecus_(ecus), random_(seed), logger_(std::move(logger)) {}
 

@@ -4,12 +4,20 @@
 #include <cstdint>
 #include <functional>
 #include <string>
+#include <telltale/mimic/drive.hpp>
+#include <telltale/mimic/ecu.hpp>
 #include <vector>
 
-#include "drive.hpp"
-#include "ecu.hpp"
-
 namespace demo {
+
+using telltale::mimic::Drive;
+using telltale::mimic::DriveSettings;
+using telltale::mimic::Ecu;
+using telltale::mimic::EcuState;
+using telltale::mimic::Message;
+using telltale::mimic::Random;
+using telltale::mimic::Signals;
+using telltale::mimic::Stretch;
 
 /// A frame as the logger on the bus saw it.
 struct Frame {
@@ -23,7 +31,7 @@ struct Frame {
 /// it, one request at a time, and hands every frame on in the order of time.
 class Recording {
   public:
-    Recording(Van& van, std::vector<Ecu>& ecus, std::uint64_t seed,
+    Recording(Drive& van, std::vector<Ecu>& ecus, std::uint64_t seed,
               std::function<void(const Frame&)> logger);
 
     double now() const { return static_cast<double>(now_) / 1e9; } ///< s
@@ -45,7 +53,7 @@ class Recording {
     void emit(std::int64_t at, std::uint32_t id, Message data);
     void other_traffic(std::int64_t until);
 
-    Van& van_;
+    Drive& van_;
     std::vector<Ecu>& ecus_;
     Random random_;
     std::function<void(const Frame&)> logger_;

@@ -19,9 +19,14 @@ std::vector<Stretch> depot_to_harbour() {
 
 EcuState engine_state() {
     EcuState e;
+    for (const auto pid : {0x01, 0x03, 0x04, 0x05, 0x06, 0x07, 0x0B, 0x0C, 0x0D, 0x0E, 0x0F, 0x10,
+                           0x11, 0x13, 0x15, 0x1C, 0x1F, 0x21, 0x2E, 0x2F, 0x30, 0x31, 0x33, 0x34,
+                           0x3C, 0x41, 0x42, 0x43, 0x44, 0x46, 0x49, 0x4A, 0x51, 0x5C, 0x5E})
+        e.pids.set(static_cast<std::size_t>(pid));
+    for (const auto pid : {0x03, 0x04, 0x05, 0x06, 0x07, 0x0B, 0x0C, 0x0D, 0x0E, 0x0F, 0x10, 0x11})
+        e.frozen_pids.set(static_cast<std::size_t>(pid));
     e.vin = "0TTVAN2T9NX000417";
-    e.calibration = "VAN20T-ECM-0417A";
-    e.verification = 0x5AC20417;
+    e.calibrations = {{"VAN20T-ECM-0417A", 0x5AC20417}};
     e.acronym = "ECM";
     e.name = "EngineControl";
     // Completions and opportunities by monitor, as InfoType 08 orders them.
@@ -50,8 +55,10 @@ EcuState engine_state() {
 
 EcuState transmission_state() {
     EcuState e;
-    e.calibration = "VAN20T-TCM-0233";
-    e.verification = 0x00D1277E;
+    for (const auto pid : {0x01, 0x0C, 0x0D, 0x42})
+        e.pids.set(static_cast<std::size_t>(pid));
+    e.wire_drop = 0.06;
+    e.calibrations = {{"VAN20T-TCM-0233", 0x00D1277E}};
     e.acronym = "TCM";
     e.name = "TransmisCtrl";
     e.since_clear = {0x04, 0x00, 0x00};
@@ -142,10 +149,10 @@ void record_good(const std::function<void(const Frame&)>& logger) {
     settings.long_trim = 1.6;
     settings.road = depot_to_harbour();
     settings.traffic = {{0, 412, 0, 7.5}, {1000, 1120, 52, 0}, {0, 1860, 0, 60}};
-    Van van(settings);
+    Drive van(settings);
     std::vector<Ecu> ecus;
-    ecus.emplace_back(engine_state(), engine_parameters());
-    ecus.emplace_back(transmission_state(), transmission_parameters());
+    ecus.emplace_back(engine_state());
+    ecus.emplace_back(transmission_state());
 
     Recording r(van, ecus, 9001, logger);
     r.wait_until(0.4);
@@ -171,11 +178,11 @@ void record_bad(const std::function<void(const Frame&)>& logger) {
     settings.eagerness = 1.03;
     settings.road = depot_to_harbour();
     settings.traffic = {{480, 640, 41, 0}, {0, 1860, 0, 60}};
-    settings.fault = {true, 0.5, 0.24, 0.3, 2.2, 0.34};
-    Van van(settings);
+    settings.harness = {true, 0.5, 0.24, 0.3, 2.2, 0.34};
+    Drive van(settings);
     std::vector<Ecu> ecus;
-    ecus.emplace_back(engine_state(), engine_parameters());
-    ecus.emplace_back(transmission_state(), transmission_parameters());
+    ecus.emplace_back(engine_state());
+    ecus.emplace_back(transmission_state());
     auto& engine = ecus[0].state;
     engine.run_time_before = 1262;
     engine.distance_since_clear = 3291;

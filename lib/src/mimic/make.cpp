@@ -226,6 +226,7 @@ EcuState other(unsigned place, const Options& options, bool diesel, Random& rand
     };
     const unsigned which = place == 1 ? 0 : place == 2 ? (diesel ? 2 : 1) : place;
     const Name& name = names[which];
+    e.wire_drop = random.between(0, 0.12);
     e.acronym = name.acronym;
     e.name = name.name;
     e.calibrations.push_back(calibration(random, name.prefix));

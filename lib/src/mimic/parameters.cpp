@@ -92,7 +92,7 @@ constexpr Parameter table[] = {
         out.push_back(0);
         out.insert(out.end(), e.this_cycle.begin(), e.this_cycle.end());
     }},
-    {0x42, [](Message& out, const EcuState&, const Signals& s) { put(out, s.voltage, 1000, 0, 2); }},
+    {0x42, [](Message& out, const EcuState& e, const Signals& s) { put(out, s.voltage - e.wire_drop, 1000, 0, 2); }},
     {0x43, [](Message& out, const EcuState&, const Signals& s) { put(out, s.load_absolute, 2.55, 0, 2); }},
     {0x44, [](Message& out, const EcuState&, const Signals& s) { put(out, s.lambda_asked, 32768, 0, 2); }},
     {0x45, [](Message& out, const EcuState&, const Signals& s) { put_percent(out, std::max(s.throttle - 9, 0.0)); }},

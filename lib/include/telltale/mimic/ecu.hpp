@@ -80,6 +80,7 @@ struct EcuState {
     std::uint8_t requirement = 0x03;    ///< PID 1C
     std::uint8_t oxygen_sensors = 0x03; ///< PID 13
     double reference_torque = 300;      ///< Nm
+    double wire_drop = 0;               ///< V lost on the way to its supply (PID 42)
     bool diesel = false;
     bool evaporative_test = false; ///< service 08, TID 01
     Clearing clearing = Clearing::always;
