@@ -816,7 +816,7 @@ Time Conversation::Impl::wake_at() const noexcept {
                 if (responder.state != State::resting || !shots_.under_way)
                     at = std::min(at, responder.deadline);
             }
-        if (!open)
+        if (!open && !shots_.under_way)
             at = std::min(at, window_end_);
     }
     return at == never ? no_time : at;

@@ -110,12 +110,14 @@ bool Reader::done() const {
 }
 
 bool Reader::next(Time /*now*/, Request& request) {
-    while (queue_.empty() && stage_ != Stage::done)
-        advance();
-    if (queue_.empty())
-        return false;
-    open_ = queue_.front();
-    queue_.pop_front();
+    do {
+        while (queue_.empty() && stage_ != Stage::done)
+            advance();
+        if (queue_.empty())
+            return false;
+        open_ = queue_.front();
+        queue_.pop_front();
+    } while (split_pack(open_));
     ++asked_;
     request.bytes = Bytes(open_.bytes).first(open_.size);
     request.to = open_.to;
@@ -285,13 +287,13 @@ void Reader::follow(const Item& item, const Exchange& exchange) {
         const bool pack =
             service == 0x01 ? request.size() > 2 : service == 0x02 && request.size() > 3;
         if (!pack) {
-            if (answered)
+            if (!answered) {
+                miss(item, facts.id, reply);
                 continue;
-            if (missing_.size() < most_items)
-                missing_.push_back({facts.id, service,
-                                    static_cast<std::uint16_t>(request.size() > 1 ? request[1] : 0),
-                                    reply != nullptr ? reply->outcome : Outcome::silence,
-                                    reply != nullptr ? reply->code : std::uint8_t{0}});
+            }
+            // It answers alone what it did not answer in a pack, and that again and again.
+            if (item.from_pack && ++failed_packs_[key(facts.id, service)] >= 4)
+                facts.pids_a_request = 1;
             continue;
         }
         // A pack: what the answer does not hold is asked one by one.
@@ -311,20 +313,71 @@ void Reader::follow(const Item& item, const Exchange& exchange) {
             }
         }
         bool lacks = false;
-        for (std::size_t at = 1; at < request.size(); at += step) {
+        for (std::size_t at = request.size() - step; at >= 1 && at < request.size(); at -= step) {
             const std::uint8_t id = request[at];
             if (told.test(id) || !facts.supported[service].test(id))
                 continue;
             lacks = true;
-            if (service == 0x01)
-                add({0x01, id}, facts.id, false);
-            else
-                add({0x02, id, request[at + 1]}, facts.id, false);
+            Item alone_item;
+            alone_item.bytes = {service, id, 0x00};
+            alone_item.size = service == 0x02 ? 3 : 2;
+            alone_item.to = facts.id;
+            alone_item.from_pack = true;
+            if (queue_.size() < most_items)
+                queue_.push_front(alone_item);
         }
-        if (lacks && service == 0x01 &&
-            (answered || (reply != nullptr && reply->outcome == Outcome::refused)))
+        if (!lacks)
+            failed_packs_[key(facts.id, service)] = 0;
+        else if (reply != nullptr && reply->outcome == Outcome::refused)
             facts.pids_a_request = 1;
     }
+}
+
+void Reader::miss(const Item& item, CanId ecu, const Reply* reply) {
+    const Outcome outcome = reply != nullptr ? reply->outcome : Outcome::silence;
+    if (outcome != Outcome::refused && !item.last_try && again_.size() < most_items) {
+        Item again = item;
+        again.to = ecu;
+        again.expecting = 0;
+        again.last_try = true;
+        again_.push_back(again);
+        return;
+    }
+    if (missing_.size() < most_items) {
+        const Bytes bytes = Bytes(item.bytes).first(item.size);
+        std::uint16_t id = bytes.size() > 1 ? bytes[1] : 0;
+        if (bytes[0] >= 0x10 && bytes.size() > 2)
+            id = static_cast<std::uint16_t>(id << 8 | bytes[2]);
+        missing_.push_back(
+            {ecu, bytes[0], id, outcome, reply != nullptr ? reply->code : std::uint8_t{0}});
+    }
+}
+
+/// Takes a pack apart that one of those who answer it would not take. True when it did.
+bool Reader::split_pack(const Item& item) {
+    const std::uint8_t service = item.bytes[0];
+    const std::uint8_t step = service == 0x02 ? 2 : 1;
+    if ((service != 0x01 && service != 0x02) || item.size <= 1 + step)
+        return false;
+    const bool some = std::any_of(facts_.begin(), facts_.end(), [&](const EcuFacts& facts) {
+        return facts.pids_a_request == 1 &&
+               std::find(item.expected.begin(), item.expected.begin() + item.expecting, facts.id) !=
+                   item.expected.begin() + item.expecting;
+    });
+    if (!some)
+        return false;
+    for (std::size_t at = item.size - std::size_t{step}; at >= 1 && at < item.size; at -= step) {
+        Item one;
+        one.bytes = {service, item.bytes[at], 0x00};
+        one.size = 1 + step;
+        for (std::size_t i = 0; i < item.expecting; ++i)
+            if (const EcuFacts* facts = find(item.expected[i]);
+                facts != nullptr && facts->supported[service].test(item.bytes[at]))
+                one.expected[one.expecting++] = facts->id;
+        if (one.expecting != 0)
+            queue_.push_front(one);
+    }
+    return true;
 }
 
 void Reader::plan_packs(std::uint8_t service, std::size_t most) {
@@ -460,6 +513,11 @@ void Reader::advance() {
             plan_packs(0x02, 3);
         return;
     case Stage::frame_values:
+        stage_ = Stage::again;
+        queue_.insert(queue_.end(), again_.begin(), again_.end());
+        again_.clear();
+        return;
+    case Stage::again:
     case Stage::done:
         stage_ = Stage::done;
         return;

@@ -86,8 +86,9 @@ class TELLTALE_API Reader final : public Task {
         bool discovers = false; ///< who does not answer need not support it
         unsigned cuts = 0;
         bool last_try = false;
+        bool from_pack = false; ///< asked alone because the ECU did not answer it in a pack
     };
-    enum class Stage : std::uint8_t { support, data, frames, frame_values, done };
+    enum class Stage : std::uint8_t { support, data, frames, frame_values, again, done };
 
     EcuFacts* find(CanId ecu);
     EcuFacts& learn(CanId ecu);
@@ -103,6 +104,8 @@ class TELLTALE_API Reader final : public Task {
     void take_bitmap(EcuFacts& facts, std::uint8_t service, std::uint8_t range, Bytes bits);
     void take_support(EcuFacts& facts, Bytes response, std::uint8_t service);
     void follow(const Item& item, const Exchange& exchange);
+    void miss(const Item& item, CanId ecu, const Reply* reply);
+    bool split_pack(const Item& item);
 
     Line line_;
     ReaderOptions options_;
@@ -112,6 +115,8 @@ class TELLTALE_API Reader final : public Task {
     Item open_;
     std::size_t asked_ = 0;
     std::vector<Missing> missing_;
+    std::vector<Item> again_; ///< what was not answered and is asked once more at the end
+    std::map<std::uint64_t, unsigned> failed_packs_; ///< by ECU
     /// Ranges that were read, by ECU and service.
     std::map<std::uint64_t, std::bitset<8>> ranges_;
     /// Ranges that were asked of all, by service.
