@@ -1,0 +1,14 @@
+# SPDX-License-Identifier: Apache-2.0
+# Our ISO-TP and links against those of the Linux kernel, in a machine that qemu emulates: no
+# rights, no modules and no CAN of this machine are needed. It fails where qemu, busybox or a
+# kernel is missing (whole/kernel/fetch.sh gets one).
+if(CMAKE_SYSTEM_NAME STREQUAL "Linux" AND CMAKE_SYSTEM_PROCESSOR STREQUAL "x86_64"
+    AND NOT TELLTALE_SANITIZE)
+  add_executable(test-kernel whole/kernel/isotp.cpp $<TARGET_OBJECTS:telltale-test-main>)
+  telltale_target(test-kernel)
+  target_link_libraries(test-kernel PRIVATE telltale::decode doctest::doctest)
+  add_test(NAME kernel
+    COMMAND sh ${CMAKE_CURRENT_SOURCE_DIR}/whole/kernel/run.sh ${PROJECT_SOURCE_DIR}/build/kernel
+      ${CMAKE_CURRENT_BINARY_DIR}/kernel-machine $<TARGET_FILE:test-kernel>)
+  set_tests_properties(kernel PROPERTIES TIMEOUT 300 LABELS once)
+endif()
