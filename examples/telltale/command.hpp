@@ -25,6 +25,7 @@ void add_report(CLI::App& app, Run& run);
 void add_recheck(CLI::App& app, Run& run);
 void add_catalogue(CLI::App& app, Run& run);
 void add_table(CLI::App& app, Run& run);
+void add_mimic(CLI::App& app, Run& run);
 void add_contrast(CLI::App& app, Run& run);
 
 } // namespace telltale::program

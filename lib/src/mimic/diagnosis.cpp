@@ -367,7 +367,9 @@ void Diagnosis::faults(Ecu& ecu, const Drive& drive) {
         // truth. An open or shorted circuit it sees by the voltage.
         const bool circuit = fault.kind == FaultKind::open || fault.kind == FaultKind::shorted;
         const double away = std::fabs(value_of(fault.sensor, told) - value_of(fault.sensor, truth));
-        if (circuit || away > 0.12 * row_of(fault.sensor).span)
+        const bool now_and_then = fault.kind == FaultKind::drop_out ||
+                                  fault.kind == FaultKind::spike || fault.kind == FaultKind::noise;
+        if (circuit || away > (now_and_then ? 0.06 : 0.1) * row_of(fault.sensor).span)
             seen_[i] += step_time;
         if (seen_[i] > 2)
             found(ecu, code_of(fault), told);

@@ -1,0 +1,204 @@
+// SPDX-License-Identifier: Apache-2.0
+// `telltale mimic`: a simulated vehicle, into a dump.
+#include <charconv>
+#include <cstdio>
+#include <memory>
+#include <string>
+#include <vector>
+
+#include <CLI/App.hpp>
+#include <CLI/Validators.hpp>
+
+#include "command.hpp"
+#include "mimic.hpp"
+#include "telltale/dump/writer.hpp"
+#include "telltale/message/dtc.hpp"
+#include "telltale/mimic/tester.hpp"
+
+namespace telltale::program {
+
+namespace {
+
+/// When a simulated dump begins, so that the same vehicle makes the same bytes: 2025-09-01 08:00
+/// UTC, in seconds since the Unix epoch.
+constexpr Time dump_start = Time{1'756'713'600} * nanoseconds_a_second;
+
+struct Options {
+    MimicOptions vehicle;
+    std::string into;
+    double seconds = 600;
+};
+
+int wrong(const std::string& words) {
+    std::fprintf(stderr, "telltale mimic: %s\n", words.c_str());
+    return status_wrong;
+}
+
+int into_dump(const Options& options, const mimic::Options& vehicle_options) {
+    auto sink = dump::open_sink(options.into);
+    if (!sink)
+        return wrong(sink.error().detail);
+    mimic::Vehicle vehicle(vehicle_options);
+    dump::PcapngWriter writer(std::move(*sink), "Simulated, invented vehicle; seed " +
+                                                    std::to_string(vehicle_options.seed) + ".");
+    const auto line = writer.add_line("mimic");
+    if (!line)
+        return wrong(line.error().detail);
+    Result<void> written;
+    mimic::Tester tester(vehicle, dump_start);
+    mimic::survey(tester, vehicle, dump_start + static_cast<Time>(options.seconds * 1e9),
+                  [&](const CanFrame& frame, Time time) {
+                      if (written)
+                          written = writer.write(*line, frame, time);
+                  });
+    if (written)
+        written = writer.flush();
+    return written ? status_done : wrong(written.error().detail);
+}
+
+/// "12.5/3": seconds, and of these how many at the end.
+bool read_silence(const std::string& text, mimic::Habits& habits) {
+    const auto slash = text.find('/');
+    if (slash == std::string::npos)
+        return false;
+    const auto number = [](std::string_view part, Time& time) {
+        double value = 0;
+        const auto [end, error] = std::from_chars(part.data(), part.data() + part.size(), value);
+        if (error != std::errc{} || end != part.data() + part.size() || !(value > 0) || value > 1e6)
+            return false;
+        time = static_cast<Time>(value * 1e9);
+        return true;
+    };
+    return number(std::string_view(text).substr(0, slash), habits.silent_every) &&
+           number(std::string_view(text).substr(slash + 1), habits.silent_for) &&
+           habits.silent_for < habits.silent_every;
+}
+
+} // namespace
+
+void add_mimic_options(CLI::App& command, MimicOptions& o) {
+    command.add_option("--seed", o.seed, "The same seed makes the same vehicle on the same drive")
+        ->type_name("N")
+        ->capture_default_str();
+    command
+        .add_option("--fault", o.faults,
+                    "KIND[:SENSOR][=AMOUNT][@FROM[-UNTIL]] in a sensor, times in seconds; may be "
+                    "given more than once. A fault from 0 was there on the drive before as well: "
+                    "its code is pending, and stored when it shows again")
+        ->type_name("FAULT");
+    command.add_option("--fuel", o.fuel, "petrol or diesel; without it the seed says")
+        ->check(CLI::IsMember({"petrol", "diesel"}))
+        ->type_name("FUEL");
+    command.add_option("--ecus", o.ecus, "How many ECUs answer")
+        ->check(CLI::Range(1, 8))
+        ->type_name("N")
+        ->capture_default_str();
+    command
+        .add_option("--code", o.stored,
+                    "A code that is stored from the start (P0420); more than "
+                    "once for several")
+        ->type_name("CODE");
+    command.add_flag("--engine-off", o.engine_off, "Ignition on, engine off");
+    command.add_flag("--just-cleared", o.just_cleared,
+                     "Codes were cleared a moment ago: no monitor is complete");
+    command.add_flag("--29-bit", o.extended, "CAN identifiers of 29 bits");
+    command.add_flag("--uds", o.uds, "OBDonUDS (SAE J1979-2) in place of the services 01 to 0A");
+    command.add_option("--delay", o.delay_ms, "Milliseconds before an answer, at least")
+        ->check(CLI::Range(0.0, 10'000.0))
+        ->type_name("MS")
+        ->capture_default_str();
+    command
+        .add_option("--pending-every", o.pending_every,
+                    "Every so many requests: response-pending first")
+        ->type_name("N");
+    command.add_option("--busy-every", o.busy_every, "Every so many requests: busy, repeat")
+        ->type_name("N");
+    command.add_option("--most-pids", o.most_pids, "PIDs that an ECU takes in one request")
+        ->check(CLI::Range(1, 6))
+        ->type_name("N")
+        ->capture_default_str();
+    command
+        .add_option("--refusal", o.refusal,
+                    "What it does with more of them: silence, negative (7F 01 12) or first-only")
+        ->check(CLI::IsMember({"silence", "negative", "first-only"}))
+        ->type_name("HOW")
+        ->capture_default_str();
+    command
+        .add_option("--silent", o.silent,
+                    "EVERY/FOR: of every so many seconds the ECUs say nothing for so many at the "
+                    "end")
+        ->type_name("EVERY/FOR");
+}
+
+Result<mimic::Options> mimic_options(const MimicOptions& o) {
+    mimic::Options v;
+    v.seed = o.seed;
+    for (const auto& text : o.faults) {
+        const auto fault = mimic::parse_fault(text);
+        if (!fault)
+            return tl::unexpected(fault.error());
+        v.faults.push_back(*fault);
+    }
+    if (v.faults.size() > mimic::Options::most_faults)
+        return fail(ErrorCode::bad_argument,
+                    "at most " + std::to_string(mimic::Options::most_faults) + " faults at once");
+    for (const auto& text : o.stored) {
+        const auto code = message::parse_dtc(text);
+        if (!code || v.stored.size() >= mimic::Ecu::most_codes)
+            return fail(ErrorCode::bad_argument,
+                        "'" + text + "' is no code, or one too many: write it as P0420");
+        v.stored.push_back(code->raw);
+        v.permanent.push_back(code->raw);
+    }
+    if (!o.fuel.empty())
+        v.fuel = o.fuel == "diesel" ? mimic::Fuel::diesel : mimic::Fuel::petrol;
+    v.ecus = static_cast<unsigned>(o.ecus);
+    v.engine_off = o.engine_off;
+    v.just_cleared = o.just_cleared;
+    v.extended_ids = o.extended;
+    v.obd_on_uds = o.uds;
+    v.habits.delay = static_cast<Time>(o.delay_ms * 1e6);
+    v.habits.pending_every = o.pending_every;
+    v.habits.busy_every = o.busy_every;
+    v.habits.most_pids = static_cast<unsigned>(o.most_pids);
+    v.habits.refusal = o.refusal == "negative"     ? mimic::Refusal::negative
+                       : o.refusal == "first-only" ? mimic::Refusal::first_only
+                                                   : mimic::Refusal::silence;
+    if (!o.silent.empty() && !read_silence(o.silent, v.habits))
+        return fail(ErrorCode::bad_argument,
+                    "'" + o.silent + "' is no EVERY/FOR in seconds, such as 30/4");
+    return v;
+}
+
+void add_mimic(CLI::App& app, Run& run) {
+    const auto options = std::make_shared<Options>();
+    CLI::App* command = app.add_subcommand(
+        "mimic", "Simulate a vehicle: several ECUs on a plausible drive, with faults where wanted");
+    add_mimic_options(*command, options->vehicle);
+    command
+        ->add_option("--into", options->into,
+                     "Dump to write (pcapng; - for standard output): a tester reads the vehicle "
+                     "and polls it")
+        ->required()
+        ->type_name("FILE");
+    command->add_option("--seconds", options->seconds, "How long it polls")
+        ->check(CLI::Range(0.0, 86'400.0))
+        ->type_name("S")
+        ->capture_default_str();
+    command->footer(
+        "Vehicle, VIN and drive are invented. Kinds of faults: drop-out, spike, stick, offset,\n"
+        "drift, lag, noise, scaling, open, short, vacuum-leak. A wrong --fault shows the sensors.\n"
+        "Examples:\n"
+        "  telltale mimic --into drive.pcapng --seconds 600 --seed 3 --fault drop-out:map@120\n"
+        "  telltale mimic --into - --seconds 60 --fault vacuum-leak | telltale report -");
+    command->callback([options, &run] {
+        run = [options] {
+            const auto vehicle = mimic_options(options->vehicle);
+            if (!vehicle)
+                return wrong(vehicle.error().detail);
+            return into_dump(*options, *vehicle);
+        };
+    });
+}
+
+} // namespace telltale::program
