@@ -41,6 +41,7 @@ struct Responder {
     Time last_asked = no_time;
     Time begun = no_time;
     Time time = no_time;
+    Time owed_until = no_time;
     unsigned pending = 0;
     unsigned repeats = 0;
     unsigned busy = 0;
@@ -409,6 +410,7 @@ void Conversation::Impl::begun(CanId ecu, Bytes front, Time now) {
 void Conversation::Impl::failed(CanId ecu, Time /*now*/) {
     ++counts_.broken;
     ++note(ecu).broken;
+    gate_ = std::max(gate_, now_ + timing_.late);
     if (phase_ != Phase::open)
         return;
     Responder* responder = find(ecu);
@@ -592,11 +594,16 @@ void Conversation::Impl::settle(Responder& responder, Outcome outcome) {
 }
 
 void Conversation::Impl::repeat_or_end(Responder& responder, Outcome outcome) {
+    // What belongs to a broken message may still be on its way, and must not get into the next one
+    // (ISO 15765-2 tells consecutive frames apart by four bits only).
+    const Time quiet = outcome == Outcome::broken ? now_ + timing_.late : now_;
     const bool again = may_repeat_ && responder.repeats < timing_.retries;
-    if (!again)
+    if (!again) {
+        gate_ = std::max(gate_, quiet);
         return settle(responder, outcome);
+    }
     responder.state = State::resting;
-    responder.deadline = now_;
+    responder.deadline = quiet;
     ++responder.repeats;
     responder.outcome = outcome;
 }
@@ -699,7 +706,7 @@ void Conversation::Impl::finish() {
     Owed others = owed;
     others.any_but = true;
     bool room = true;
-    for (const Responder& responder : responders_) {
+    for (Responder& responder : responders_) {
         if (responder.sends > responder.got && responder.last_asked != no_time) {
             Owed mine = owed;
             mine.ecus[0] = responder.ecu;
@@ -708,8 +715,13 @@ void Conversation::Impl::finish() {
             mine.until = std::max(responder.last_asked + patience(),
                                   responder.outcome == Outcome::pending ? ended : no_time) +
                          timing_.late;
-            if (mine.until > ended)
+            if (mine.until > ended) {
                 owe(mine);
+                for (Stored& stored : stored_)
+                    if (stored.reply.ecu == responder.ecu)
+                        stored.reply.owed_until = mine.until;
+                responder.owed_until = mine.until;
+            }
         }
         if (others.count < others.ecus.size())
             others.ecus[others.count++] = responder.ecu;
@@ -775,6 +787,7 @@ void Conversation::Impl::finish() {
         reply.time = responder.time;
         reply.pending = responder.pending;
         reply.repeats = responder.repeats;
+        reply.owed_until = responder.owed_until;
         replies_.push_back(reply);
     }
     if (replies_.empty() && damaged_ != 0)

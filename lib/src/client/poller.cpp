@@ -152,8 +152,12 @@ void Poller::order(Time now) {
         if (entry.due == no_time)
             entry.due = now;
         Ecu* ecu = ecu_of(entry.ecu);
-        if (ecu->is_silent && now < ecu->probe_at) {
+        if ((ecu->is_silent || ecu->silent != 0) && now < ecu->probe_at) {
             later(ecu->probe_at);
+            continue;
+        }
+        if (now < entry.held_until) {
+            later(entry.held_until);
             continue;
         }
         if (entry.due <= now) {
@@ -236,6 +240,10 @@ void Poller::consider(Plan& best, std::optional<CanId> to, std::size_t first, Ti
             continue;
         if (plan.count != 0 && entry.alone)
             continue;
+        if (!to && std::any_of(entries_.begin(), entries_.end(), [&](const Entry& other) {
+                return other.pid == entry.pid && now < other.held_until;
+            }))
+            continue;
         plan.pids[plan.count++] = entry.pid;
         plan.expecting = 0;
         if (to) {
@@ -273,13 +281,16 @@ bool Poller::next(Time now, Request& request) {
     // To all only while each of them answers: one that is silent, and answers after all, could not
     // be told from one that is late.
     const bool all_there =
-        std::none_of(ecus_.begin(), ecus_.end(), [](const Ecu& e) { return e.is_silent; });
+        std::none_of(ecus_.begin(), ecus_.end(),
+                     [](const Ecu& e) { return e.is_silent || e.try_one || e.silent != 0; });
     if (old || (ecus_.size() > 1 && all_there))
         consider(best, std::nullopt, 0, now);
     if (best.count == 0)
         return false;
-    if (ecu->is_silent)
-        ecu->probe_at = now + options_.probe;
+    // One in doubt costs the others no more than one P2 now and then.
+    request.may_repeat = !ecu->is_silent && !ecu->try_one && ecu->silent == 0;
+    if (ecu->is_silent || ecu->silent != 0)
+        ecu->probe_at = now + (ecu->is_silent ? options_.probe : options_.probe / 5);
     open_ = best;
     bytes_[0] = 0x01;
     std::copy_n(best.pids.begin(), best.count, bytes_.begin() + 1);
@@ -356,6 +367,7 @@ void Poller::missed(Ecu& ecu, const Reply* reply, bool pack, Time now) {
             ecu.try_one = true;
         }
     } else if (outcome == Outcome::silence || outcome == Outcome::pending) {
+        ecu.probe_at = std::max(ecu.probe_at, now + options_.probe / 5);
         if (++ecu.silent >= options_.silences && !ecu.is_silent) {
             ecu.is_silent = true;
             ecu.probe_at = now + options_.probe;
@@ -388,6 +400,10 @@ void Poller::told(const Exchange& exchange, Time now) {
         for (const Reply& each : exchange.replies)
             if (each.ecu == open_.expected[i])
                 reply = &each;
+        if (reply != nullptr && reply->owed_until != no_time)
+            for (Entry& entry : entries_)
+                if (entry.ecu == ecu->id && serves(open_, entry))
+                    entry.held_until = reply->owed_until;
         if (reply == nullptr || reply->outcome != Outcome::answer) {
             all = false;
             missed(*ecu, reply, open_.count > 1, now);

@@ -56,6 +56,9 @@ struct Reply {
     Time time = no_time;   ///< of its last frame, or when it was given up
     unsigned pending = 0;  ///< "response pending" on the way
     unsigned repeats = 0;  ///< how often it was asked again
+    /// An answer of this ECU is still due, and until then the same is not asked of it; no_time:
+    /// nothing is due.
+    Time owed_until = no_time;
     Bytes bytes;           ///< of an answer, from the service byte on
 };
 

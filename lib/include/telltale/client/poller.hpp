@@ -107,6 +107,7 @@ class TELLTALE_API Poller final : public Task {
         bool refused = false;
         Time period = 0;
         Time due = no_time;
+        Time held_until = no_time; ///< an answer is still due: not asked before
         std::uint64_t samples = 0;
         std::uint64_t lost = 0;
         // Samples in the open span of time and in the one before it, for the rate.
