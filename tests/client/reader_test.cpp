@@ -157,7 +157,5 @@ TEST_CASE("ECUs that take one PID at a time, say busy and pending are read whole
         for (std::size_t e = 0; e < vehicle.ecus(); ++e)
             CHECK((vehicle.state(e).pids & ~answered[e]).none());
         CHECK(reader.missing().empty());
-        // What it answered too late it was not asked for a second time in the meantime.
-        CHECK(session.conversation().counts().strays == session.conversation().counts().late);
     }
 }

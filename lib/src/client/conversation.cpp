@@ -45,6 +45,7 @@ struct Responder {
     unsigned pending = 0;
     unsigned repeats = 0;
     unsigned busy = 0;
+    unsigned tries = 0; // again after silence or a broken answer
     unsigned sends = 0; // answers that it owes for
     unsigned got = 0;
     bool expected = false;
@@ -119,6 +120,7 @@ class Conversation::Impl final : public detail::Heard {
         notes_.reserve(max_ecus);
         latest_.reserve(max_ecus);
         owed_.reserve(most_owed);
+        resting_.reserve(max_ecus);
         set_line(line, timing);
     }
 
@@ -201,7 +203,18 @@ class Conversation::Impl final : public detail::Heard {
     void stray(CanId ecu, Bytes bytes);
     void finish();
     void owe(const Owed& owed);
+    /// The ECU is not asked before.
+    void rest(CanId ecu, Time until) {
+        for (Rest& each : resting_)
+            if (each.ecu == ecu) {
+                each.until = until;
+                return;
+            }
+        if (resting_.size() < max_ecus)
+            resting_.push_back({ecu, until});
+    }
     bool finished() const;
+    Time again_at() const { return window_end_ == never ? never : window_end_ + timing_.late; }
     bool window_over() const { return window_end_ != never && now_ >= window_end_; }
     Responder* find(CanId ecu) {
         for (auto& responder : responders_)
@@ -239,6 +252,7 @@ class Conversation::Impl final : public detail::Heard {
         CanId ecu;
     } shots_;
     Time given_at_ = no_time;
+    Time first_given_ = no_time; // of the open exchange
     std::vector<Responder> responders_;
     std::vector<Stored> stored_;
     std::vector<std::uint8_t> arena_;
@@ -250,6 +264,11 @@ class Conversation::Impl final : public detail::Heard {
     // between exchanges
     Time gate_ = no_time; // nothing is asked before
     std::vector<Owed> owed_;
+    struct Rest {
+        CanId ecu;
+        Time until = no_time;
+    };
+    std::vector<Rest> resting_;
     std::vector<EcuNotes> notes_;
     std::vector<Latest> latest_;
     ConversationCounts counts_;
@@ -286,7 +305,7 @@ bool Conversation::Impl::ask(const Request& request, Time now) {
     stored_.clear();
     arena_.clear();
     strays_ = damaged_ = repeats_ = 0;
-    asked_ = no_time;
+    asked_ = first_given_ = no_time;
     window_end_ = hard_end_ = never;
     shots_ = {};
     knows_all_ = to_.has_value() || !request.expected.empty();
@@ -306,8 +325,12 @@ bool Conversation::Impl::ask(const Request& request, Time now) {
     start_at_ = gate_ == no_time ? now_ : std::max(now_, gate_);
     std::erase_if(owed_, [&](const Owed& owed) { return owed.until <= now_; });
     for (const Owed& owed : owed_)
-        if (owed.holds_back && detail::overlap(owed.bytes(), request_) && (!to_ || owed.by(*to_)))
+        if (owed.holds_back && (!to_ || owed.by(*to_)) &&
+            (!owed.any_but || detail::overlap(owed.bytes(), request_)))
             start_at_ = std::max(start_at_, owed.until);
+    for (const Rest& each : resting_)
+        if (!to_ || each.ecu == *to_)
+            start_at_ = std::max(start_at_, each.until);
     phase_ = Phase::waiting;
     advance();
     return true;
@@ -316,6 +339,8 @@ bool Conversation::Impl::ask(const Request& request, Time now) {
 void Conversation::Impl::shoot(std::optional<CanId> to) {
     shots_ = {true, to.has_value(), to.value_or(CanId{})};
     given_at_ = now_;
+    if (first_given_ == no_time)
+        first_given_ = now_;
     ++counts_.requests;
     if (!carrier_.request(request_, to, now_)) {
         request_failed(now_);
@@ -410,7 +435,7 @@ void Conversation::Impl::begun(CanId ecu, Bytes front, Time now) {
 void Conversation::Impl::failed(CanId ecu, Time /*now*/) {
     ++counts_.broken;
     ++note(ecu).broken;
-    gate_ = std::max(gate_, now_ + timing_.late);
+    rest(ecu, now_ + timing_.late);
     if (phase_ != Phase::open)
         return;
     Responder* responder = find(ecu);
@@ -434,6 +459,11 @@ void Conversation::Impl::stray(CanId ecu, Bytes bytes) {
         if (!owed.any_but && owed.answers != 0 && owed.by(ecu) &&
             answers(bytes, owed.bytes(), line().dialect)) {
             ++counts_.late;
+            if (bytes[0] == negative_response && bytes[2] == response_pending) {
+                // Still at work on it: it may take as long as the standard allows.
+                owed.until = std::max(owed.until, now_ + timing_.p2_star + timing_.slack);
+                return;
+            }
             --owed.answers;
             // There it is: nothing more is due.
             if (owed.answers == 0 && !is_kline(line().dialect))
@@ -458,6 +488,8 @@ void Conversation::Impl::message(CanId ecu, Bytes bytes, Time begun, Time now) {
         return stray(ecu, bytes);
     }
     // Could it be the answer to something asked before?
+    if (begun < first_given_)
+        return stray(ecu, bytes);
     for (const Owed& owed : owed_)
         if (owed.until > now_ && owed.by(ecu) &&
             (bytes[0] == negative_response ? !owed.any_but && owed.request[0] == request_[0]
@@ -594,17 +626,15 @@ void Conversation::Impl::settle(Responder& responder, Outcome outcome) {
 }
 
 void Conversation::Impl::repeat_or_end(Responder& responder, Outcome outcome) {
-    // What belongs to a broken message may still be on its way, and must not get into the next one
-    // (ISO 15765-2 tells consecutive frames apart by four bits only).
-    const Time quiet = outcome == Outcome::broken ? now_ + timing_.late : now_;
-    const bool again = may_repeat_ && responder.repeats < timing_.retries;
-    if (!again) {
-        gate_ = std::max(gate_, quiet);
+    const bool again = may_repeat_ && responder.tries < timing_.retries;
+    if (!again)
         return settle(responder, outcome);
-    }
+    // What is late, or the rest of a broken message, may still be on its way; it must not meet with
+    // the answer to the repeated request (ISO 15765-2 tells the frames of two messages apart by
+    // four bits only). What comes until then is the answer.
     responder.state = State::resting;
-    responder.deadline = quiet;
-    ++responder.repeats;
+    responder.deadline = now_ + timing_.late;
+    ++responder.tries;
     responder.outcome = outcome;
 }
 
@@ -614,11 +644,8 @@ void Conversation::Impl::expire() {
             continue;
         switch (responder.state) {
         case State::due:
-            // One that is not known to answer has not begun to.
-            if (responder.busy != 0 && responder.repeats >= timing_.retries)
-                settle(responder, Outcome::silence);
-            else
-                repeat_or_end(responder, damaged_ != 0 ? Outcome::broken : Outcome::silence);
+
+            repeat_or_end(responder, damaged_ != 0 ? Outcome::broken : Outcome::silence);
             break;
         case State::pending:
             settle(responder, Outcome::pending);
@@ -648,6 +675,8 @@ bool Conversation::Impl::finished() const {
         return true;
     if (is_kline(line().dialect) && may_come_in_parts(request_[0]))
         return window_over();
+    if (responders_.empty() && may_repeat_ && repeats_ < timing_.retries)
+        return false; // nobody: all are asked once more
     return knows_all_ || window_over();
 }
 
@@ -668,11 +697,12 @@ void Conversation::Impl::advance() {
         for (Responder& responder : responders_)
             if (responder.state == State::resting && now_ >= responder.deadline) {
                 ++counts_.repeats;
+                ++responder.repeats;
                 shoot(asks_alone() ? std::optional<CanId>(responder.ecu) : std::nullopt);
                 break;
             }
-        if (phase_ == Phase::open && !shots_.under_way && responders_.empty() && window_over() &&
-            may_repeat_ && repeats_ < timing_.retries) {
+        if (phase_ == Phase::open && !shots_.under_way && responders_.empty() &&
+            now_ >= again_at() && may_repeat_ && repeats_ < timing_.retries) {
             ++repeats_;
             ++counts_.repeats;
             shoot(std::nullopt);
@@ -830,14 +860,15 @@ Time Conversation::Impl::wake_at() const noexcept {
                     at = std::min(at, responder.deadline);
             }
         if (!open && !shots_.under_way)
-            at = std::min(at, window_end_);
+            at = std::min(at, now_ < window_end_ ? window_end_ : again_at());
     }
     return at == never ? no_time : at;
 }
 
 Time Conversation::Impl::longest(std::size_t /*ecus*/) const {
     // Each way that an exchange can take, one after the other; past it `expire` ends them all.
-    return timing_.pending_limit + (timing_.retries + 1) * (patience() + timing_.send_limit) +
+    return timing_.pending_limit +
+           (timing_.retries + 1) * (patience() + timing_.late + timing_.send_limit) +
            timing_.busy_tries * (timing_.busy_wait + patience() + timing_.send_limit);
 }
 

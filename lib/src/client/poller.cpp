@@ -12,6 +12,7 @@ namespace {
 constexpr std::size_t most_pids = 6;
 constexpr Time second = nanoseconds_a_second;
 constexpr Time unless_told_frame = 250'000; ///< a frame at 500 kbit/s with what goes around it
+constexpr Time busy_again = second / 5;
 constexpr Time refused_again = 5 * second;
 constexpr Time longest_wait = second; ///< what is wanted as often as can be is not starved longer
 
@@ -280,15 +281,15 @@ bool Poller::next(Time now, Request& request) {
         consider(best, first.ecu, 0, now);
     // To all only while each of them answers: one that is silent, and answers after all, could not
     // be told from one that is late.
-    const bool all_there =
-        std::none_of(ecus_.begin(), ecus_.end(),
-                     [](const Ecu& e) { return e.is_silent || e.try_one || e.silent != 0; });
+    const bool all_there = std::none_of(ecus_.begin(), ecus_.end(), [](const Ecu& e) {
+        return e.is_silent || e.try_one || e.silent != 0;
+    });
     if (old || (ecus_.size() > 1 && all_there))
         consider(best, std::nullopt, 0, now);
     if (best.count == 0)
         return false;
-    // One in doubt costs the others no more than one P2 now and then.
-    request.may_repeat = !ecu->is_silent && !ecu->try_one && ecu->silent == 0;
+    // What is lost costs the others no more than one P2: it will be asked again soon enough.
+    request.may_repeat = false;
     if (ecu->is_silent || ecu->silent != 0)
         ecu->probe_at = now + (ecu->is_silent ? options_.probe : options_.probe / 5);
     open_ = best;
@@ -383,6 +384,8 @@ void Poller::missed(Ecu& ecu, const Reply* reply, bool pack, Time now) {
             if (outcome == Outcome::refused && !pack) {
                 entry.refused = true;
                 entry.due = now + refused_again;
+            } else if (outcome == Outcome::busy) {
+                entry.due = now + busy_again;
             } else if (!pack) {
                 reschedule(entry, now);
             }
@@ -402,7 +405,7 @@ void Poller::told(const Exchange& exchange, Time now) {
                 reply = &each;
         if (reply != nullptr && reply->owed_until != no_time)
             for (Entry& entry : entries_)
-                if (entry.ecu == ecu->id && serves(open_, entry))
+                if (entry.ecu == ecu->id)
                     entry.held_until = reply->owed_until;
         if (reply == nullptr || reply->outcome != Outcome::answer) {
             all = false;
