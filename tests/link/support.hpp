@@ -1,0 +1,146 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <atomic>
+#include <chrono>
+#include <cstdlib>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <thread>
+#include <vector>
+
+#include <fcntl.h>
+#include <poll.h>
+#include <termios.h>
+#include <unistd.h>
+
+#include <boost/asio/io_context.hpp>
+#include <doctest/doctest.h>
+
+#include "telltale/link/open.hpp"
+
+namespace test {
+
+using namespace telltale;
+using namespace telltale::link;
+using namespace std::chrono_literals;
+using Data = std::vector<std::uint8_t>;
+
+inline CanFrame can(std::uint32_t id, Bytes data, bool extended = false) {
+    CanFrame frame;
+    frame.id = {id, extended};
+    frame.data = data;
+    return frame;
+}
+
+/// One loop, and links used as if they waited.
+struct Loop {
+    boost::asio::io_context context{1};
+
+    void run_until(const std::function<bool()>& done, std::chrono::milliseconds most = 10s) {
+        const auto end = std::chrono::steady_clock::now() + most;
+        while (!done() && std::chrono::steady_clock::now() < end) {
+            context.restart();
+            context.run_one_for(20ms);
+        }
+        CHECK(done());
+    }
+    struct Opened {
+        error_code error;
+        LineUp up;
+    };
+    Opened open(Link& link, const OpenSettings& settings = {}, Timeout timeout = 5s) {
+        std::optional<Opened> result;
+        link.async_open(settings, timeout, [&](error_code error, const LineUp& up) {
+            result = {error, up};
+        });
+        run_until([&] { return result.has_value(); });
+        return *result;
+    }
+    error_code send(Link& link, const Traffic& traffic, Timeout timeout = 2s) {
+        std::optional<error_code> result;
+        link.async_send(traffic, timeout, [&](error_code error, Sent) { result = error; });
+        run_until([&] { return result.has_value(); });
+        return *result;
+    }
+    struct Got {
+        error_code error;
+        Received received;
+        Data bytes;
+    };
+    Got receive(Link& link, Timeout timeout = 2s) {
+        std::optional<Got> result;
+        link.async_receive(timeout, [&](error_code error, const Received& received) {
+            const auto bytes = bytes_of(received.traffic);
+            result = {error, received, {bytes.begin(), bytes.end()}};
+        });
+        run_until([&] { return result.has_value(); });
+        return *result;
+    }
+};
+
+/// A pseudo terminal; the test is the device at its other end, in a thread that answers.
+class Device {
+  public:
+    /// `heard` is given what came, and says with what to answer.
+    explicit Device(std::function<std::string(const std::string&)> heard)
+        : heard_(std::move(heard)) {
+        master_ = ::posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
+        REQUIRE(master_ >= 0);
+        REQUIRE(::grantpt(master_) == 0);
+        REQUIRE(::unlockpt(master_) == 0);
+        path_ = ::ptsname(master_);
+        termios raw{};
+        REQUIRE(::tcgetattr(master_, &raw) == 0); // a terminal echoes as it comes; a port does not
+        ::cfmakeraw(&raw);
+        REQUIRE(::tcsetattr(master_, TCSANOW, &raw) == 0);
+        thread_ = std::thread([this] { run(); });
+    }
+    ~Device() {
+        over_ = true;
+        thread_.join();
+        if (master_ >= 0)
+            ::close(master_);
+    }
+    const std::string& path() const { return path_; }
+    void say(const std::string& text) {
+        CHECK(::write(master_, text.data(), text.size()) == static_cast<ssize_t>(text.size()));
+    }
+    /// Pulls the plug.
+    void unplug() {
+        over_ = true;
+        thread_.join();
+        ::close(master_);
+        master_ = -1;
+        thread_ = std::thread([] {});
+    }
+
+  private:
+    void run() {
+        while (!over_) {
+            pollfd ready{master_, POLLIN, 0};
+            if (::poll(&ready, 1, 5) <= 0)
+                continue;
+            if ((ready.revents & POLLIN) == 0) { // nobody has the other side open
+                std::this_thread::sleep_for(2ms);
+                continue;
+            }
+            char buffer[512];
+            const auto size = ::read(master_, buffer, sizeof buffer);
+            if (size <= 0)
+                continue;
+            const auto answer = heard_(std::string(buffer, static_cast<std::size_t>(size)));
+            if (!answer.empty())
+                (void)!::write(master_, answer.data(), answer.size());
+        }
+    }
+    std::function<std::string(const std::string&)> heard_;
+    int master_ = -1;
+    std::string path_;
+    std::atomic<bool> over_ = false;
+    std::thread thread_;
+};
+
+} // namespace test
