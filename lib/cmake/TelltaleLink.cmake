@@ -44,3 +44,17 @@ if(TARGET telltale-link)
     PUBLIC Boost::headers Threads::Threads OpenSSL::SSL spdlog::spdlog)
   target_compile_definitions(telltale-link PUBLIC BOOST_ASIO_SEPARATE_COMPILATION)
 endif()
+if(TARGET telltale-link AND TARGET telltale-client)
+  # telltale::client-live runs a client on a link.
+  file(GLOB live_sources CONFIGURE_DEPENDS src/client/live/*.cpp)
+  add_library(telltale-client-live STATIC ${live_sources})
+  add_library(telltale::client-live ALIAS telltale-client-live)
+  telltale_target(telltale-client-live)
+  target_link_libraries(telltale-client-live PUBLIC telltale-client telltale-link)
+  target_compile_definitions(telltale-client-live PRIVATE TELLTALE_BUILDING)
+  set_target_properties(telltale-client-live PROPERTIES EXPORT_NAME client-live)
+  install(TARGETS telltale-client-live EXPORT telltale-client-live
+    ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR})
+  install(EXPORT telltale-client-live NAMESPACE telltale::
+    DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/telltale)
+endif()

@@ -33,23 +33,27 @@ void Session::go_on(Time now) {
             if (asker == task_)
                 asker->told(*ended, now);
         }
-        if (task_ == nullptr || task_->done() || !talk_.idle() || !plugged_ || waits_for_line_)
+        if (task_ == nullptr || task_->done() || !talk_.idle() || waits_for_line_)
             return;
         task_wake_ = no_time;
         if (const LineWish* wish = task_->wish(); wish != nullptr) {
             const Line& is = talk_.line();
             const bool same_wire = is_can(wish->line.dialect) && is_can(is.dialect) &&
                                    wish->line.bit_rate == is.bit_rate;
-            if (!same_wire) {
+            if (!same_wire) { // whoever drives the link sets it up
                 wish_ = *wish;
                 waits_for_line_ = true;
                 return;
             }
+            if (!plugged_)
+                return;
             if (wish->line != is)
                 talk_.set_line(wish->line, timing_for(wish->line));
             task_->granted({true, talk_.line(), {}}, now);
             continue;
         }
+        if (!plugged_)
+            return;
         Request request;
         if (!task_->next(now, request)) {
             task_wake_ = task_->wake_at();

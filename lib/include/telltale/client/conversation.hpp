@@ -59,7 +59,7 @@ struct Reply {
     /// An answer of this ECU is still due, and until then the same is not asked of it; no_time:
     /// nothing is due.
     Time owed_until = no_time;
-    Bytes bytes;           ///< of an answer, from the service byte on
+    Bytes bytes; ///< of an answer, from the service byte on
 };
 
 /// A request with all that came of it. Views live until the next `ask`.

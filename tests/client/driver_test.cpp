@@ -1,0 +1,154 @@
+// SPDX-License-Identifier: Apache-2.0
+// The driver on a pair of links in this process, with the simulated vehicle at the other end.
+#include <chrono>
+#include <memory>
+
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/steady_timer.hpp>
+#include <doctest/doctest.h>
+
+#include "telltale/client/finder.hpp"
+#include "telltale/client/live.hpp"
+#include "telltale/client/poller.hpp"
+#include "telltale/client/reader.hpp"
+#include "telltale/isotp/options.hpp"
+#include "telltale/link/pair.hpp"
+#include "telltale/mimic/vehicle.hpp"
+
+using namespace telltale;
+using namespace telltale::client;
+
+namespace {
+
+/// A simulated vehicle on a link.
+class Other {
+  public:
+    Other(link::Link& link, const mimic::Options& options)
+        : link_(link), vehicle_(options), timer_(link.get_executor()) {
+        link_.async_open({}, std::chrono::seconds(1),
+                         [this](link::error_code error, const link::LineUp&) {
+                             if (!error)
+                                 hear();
+                         });
+    }
+    std::uint64_t heard = 0;
+
+  private:
+    void hear() {
+        link_.async_receive(link::no_timeout,
+                            [this](link::error_code error, const link::Received& received) {
+                                if (error)
+                                    return;
+                                ++heard;
+                                if (const auto* can = std::get_if<CanFrame>(&received.traffic))
+                                    vehicle_.feed(*can, link::now());
+                                hear();
+                                speak();
+                            });
+    }
+    void speak() {
+        if (sending_)
+            return;
+        vehicle_.poll(link::now(), [&](const CanFrame& frame) {
+            queue_.emplace_back(link::Received{frame, link::now(), {}, false, 0});
+        });
+        if (!queue_.empty()) {
+            sending_ = true;
+            const auto view = queue_.front().view();
+            link_.async_send(view.traffic, std::chrono::seconds(1),
+                             [this](link::error_code error, const link::Sent&) {
+                                 sending_ = false;
+                                 queue_.erase(queue_.begin());
+                                 if (!error)
+                                     speak();
+                             });
+            return;
+        }
+        if (vehicle_.next_wakeup() == isotp::never)
+            return;
+        timer_.expires_after(
+            std::chrono::nanoseconds(std::max<Time>(vehicle_.next_wakeup() - link::now(), 0)));
+        timer_.async_wait([this](const boost::system::error_code& error) {
+            if (!error)
+                speak();
+        });
+    }
+
+    link::Link& link_;
+    mimic::Vehicle vehicle_;
+    boost::asio::steady_timer timer_;
+    std::vector<link::Kept> queue_;
+    bool sending_ = false;
+};
+
+} // namespace
+
+TEST_CASE("finder, reader and poller on a link") {
+    boost::asio::io_context io;
+    auto [near, far] = link::in_process_pair(io.get_executor(), io.get_executor());
+    mimic::Options options;
+    options.habits.delay = options.habits.spread = 0;
+    options.verification_time = 0;
+    Other other(*far, options);
+    Session session;
+    Driver driver(*near, session);
+    std::uint64_t sent = 0;
+    std::uint64_t received = 0;
+    driver.on_traffic = [&](const link::Traffic&, Time, bool is_sent) {
+        ++(is_sent ? sent : received);
+    };
+    Finder finder(finder_options(*near, false));
+    std::unique_ptr<Reader> reader;
+    std::unique_ptr<Poller> poller;
+    bool over = false;
+    std::uint64_t samples = 0;
+    boost::asio::steady_timer enough(io);
+    driver.run(finder, [&](bool found) {
+        REQUIRE(found);
+        REQUIRE(finder.found());
+        ReaderOptions reader_options;
+        reader_options.ecus = finder.ecus();
+        reader_options.support_only = true;
+        reader = std::make_unique<Reader>(finder.line(), reader_options);
+        driver.run(*reader, [&](bool read) {
+            REQUIRE(read);
+            CHECK(reader->ecus().size() == 2);
+            const std::vector<Wanted> wanted = {{0x0C, {}, 0}, {0x0D, {}, 0}};
+            poller = std::make_unique<Poller>(finder.line(), reader->ecus(), wanted);
+            poller->on_sample = [&](const Sample&) { ++samples; };
+            driver.run(*poller, [&](bool) { over = true; });
+            enough.expires_after(std::chrono::milliseconds(300));
+            enough.async_wait([&](const boost::system::error_code&) { driver.stop(); });
+        });
+    });
+    const auto limit = std::chrono::steady_clock::now() + std::chrono::seconds(20);
+    while (!over && std::chrono::steady_clock::now() < limit)
+        io.run_one_for(std::chrono::milliseconds(50));
+    REQUIRE(over);
+    CHECK(samples > 50);
+    CHECK(sent > 30);
+    CHECK(received > 30);
+    MESSAGE("", samples, " samples in 0.3 s");
+}
+
+TEST_CASE("a link that cannot be opened ends the task") {
+    boost::asio::io_context io;
+    link::PairOptions options;
+    options.line = link::LineKind::kline;
+    auto [near, far] = link::in_process_pair(io.get_executor(), io.get_executor(), options);
+    Session session;
+    Driver driver(*near, session);
+    // Nobody at the other end: each way of waking a K-line is tried, nobody answers.
+    Finder finder(finder_options(*near, false));
+    bool over = false;
+    driver.run(finder, [&](bool ran) {
+        over = true;
+        CHECK(ran);
+        CHECK(!finder.found());
+        CHECK(finder.attempts().size() == 2);
+    });
+    const auto limit = std::chrono::steady_clock::now() + std::chrono::seconds(20);
+    while (!over && std::chrono::steady_clock::now() < limit)
+        io.run_one_for(std::chrono::milliseconds(50));
+    CHECK(over);
+}
