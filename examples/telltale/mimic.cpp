@@ -1,8 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
-// `telltale mimic`: a simulated vehicle, into a dump.
+// `telltale mimic`: a simulated vehicle, on a line or into a dump.
 #include <charconv>
 #include <cstdio>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -11,6 +12,7 @@
 
 #include "command.hpp"
 #include "mimic.hpp"
+#include "mimic_serve.hpp"
 #include "telltale/dump/writer.hpp"
 #include "telltale/message/dtc.hpp"
 #include "telltale/mimic/tester.hpp"
@@ -25,8 +27,10 @@ constexpr Time dump_start = Time{1'756'713'600} * nanoseconds_a_second;
 
 struct Options {
     MimicOptions vehicle;
+    std::string link;
     std::string into;
-    double seconds = 600;
+    std::optional<double> seconds;
+    std::string kline = "9141";
 };
 
 int wrong(const std::string& words) {
@@ -46,7 +50,8 @@ int into_dump(const Options& options, const mimic::Options& vehicle_options) {
         return wrong(line.error().detail);
     Result<void> written;
     mimic::Tester tester(vehicle, dump_start);
-    mimic::survey(tester, vehicle, dump_start + static_cast<Time>(options.seconds * 1e9),
+    mimic::survey(tester, vehicle,
+                  dump_start + static_cast<Time>(options.seconds.value_or(600) * 1e9),
                   [&](const CanFrame& frame, Time time) {
                       if (written)
                           written = writer.write(*line, frame, time);
@@ -175,20 +180,36 @@ void add_mimic(CLI::App& app, Run& run) {
     CLI::App* command = app.add_subcommand(
         "mimic", "Simulate a vehicle: several ECUs on a plausible drive, with faults where wanted");
     add_mimic_options(*command, options->vehicle);
+    CLI::Option* link = command->add_option(
+        "LINK", options->link,
+        "can:IFACE, slcan:DEVICE or slcan:pty, kline:DEVICE or kline:pty, doip:ADDRESS[:PORT]");
+    link->type_name("");
     command
         ->add_option("--into", options->into,
                      "Dump to write (pcapng; - for standard output): a tester reads the vehicle "
                      "and polls it")
-        ->required()
+        ->excludes(link)
         ->type_name("FILE");
-    command->add_option("--seconds", options->seconds, "How long it polls")
+    command
+        ->add_option("--seconds", options->seconds,
+                     "How long: without it 600 into a dump, and on a line until it is stopped")
         ->check(CLI::Range(0.0, 86'400.0))
-        ->type_name("S")
+        ->type_name("S");
+    command
+        ->add_option("--kline", options->kline,
+                     "What the K-line speaks when it is woken at 5 baud: 9141 or 14230")
+        ->check(CLI::IsMember({"9141", "14230"}))
+        ->type_name("ISO")
         ->capture_default_str();
     command->footer(
+        "On a line it prints the name by which it is reached, and runs until it is stopped. With "
+        "pty\n"
+        "it makes a pseudo-terminal and is what lies behind it.\n"
         "Vehicle, VIN and drive are invented. Kinds of faults: drop-out, spike, stick, offset,\n"
         "drift, lag, noise, scaling, open, short, vacuum-leak. A wrong --fault shows the sensors.\n"
         "Examples:\n"
+        "  telltale mimic can:vcan0 --seed 3 --ecus 3\n"
+        "  telltale mimic slcan:pty --seed 3 --pending-every 10\n"
         "  telltale mimic --into drive.pcapng --seconds 600 --seed 3 --fault drop-out:map@120\n"
         "  telltale mimic --into - --seconds 60 --fault vacuum-leak | telltale report -");
     command->callback([options, &run] {
@@ -196,7 +217,14 @@ void add_mimic(CLI::App& app, Run& run) {
             const auto vehicle = mimic_options(options->vehicle);
             if (!vehicle)
                 return wrong(vehicle.error().detail);
-            return into_dump(*options, *vehicle);
+            if (!options->into.empty())
+                return into_dump(*options, *vehicle);
+            if (options->link.empty())
+                return wrong("give a LINK to run on, or --into FILE");
+            mimic::Vehicle made(*vehicle);
+            const auto served =
+                serve_mimic(options->link, made, options->kline == "14230", options->seconds);
+            return served ? static_cast<int>(status_done) : wrong(served.error().detail);
         };
     });
 }
