@@ -192,7 +192,8 @@ class Port : public Server {
         if (error)
             return fail(ErrorCode::cannot_open, name + ": " + error.message());
         read();
-        return kind_ + ":" + name;
+        // A pseudo-terminal carries no wake-up.
+        return kind_ + ":" + name + (own_terminal() && kind_ == "kline" ? "@none" : "");
     }
 
   protected:
