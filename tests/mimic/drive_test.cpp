@@ -83,13 +83,14 @@ TEST_CASE("speed against gear and engine speed; distance against speed") {
 }
 
 TEST_CASE("warm-up, fuel and trims of a sound petrol engine") {
-    for (std::uint64_t seed = 1; seed <= 10; ++seed) {
+    for (std::uint64_t seed = 1; seed <= 6; ++seed) {
         CAPTURE(seed);
         Options options;
         options.seed = seed;
         options.fuel = Fuel::petrol;
         double last = -50;
-        drive(options, 1200, [&](const Vehicle&, const Signals& s, const Signals&) {
+        drive(options, 1200, [&](const Vehicle& v, const Signals& s, const Signals&) {
+            CHECK(v.state(0).pending.empty()); // nothing is found where nothing is
             CHECK(s.coolant > last - 2);
             last = s.coolant;
             CHECK(s.coolant < 108);
@@ -101,9 +102,6 @@ TEST_CASE("warm-up, fuel and trims of a sound petrol engine") {
                 CHECK(s.fuel_rate == 0);
         });
         CHECK(last > 80);
-        Vehicle vehicle(options);
-        run_to(vehicle, 1200);
-        CHECK(vehicle.state(0).pending.empty()); // nothing found where nothing is
     }
 }
 

@@ -382,6 +382,7 @@ void Vehicle::Impl::ask_kline(Bytes frame, Time now, Tell tell) {
     const bool old = heard.form == KlineForm::iso_9141;
     const bool to_all = old ? heard.target == 0x6A : heard.form == KlineForm::functional;
     Time after = 0;
+    Time over = 0; // when the last frame is off the line
     for (auto& station : stations_) {
         if (silent(station) || (old && !to_all) || (!to_all && heard.target != station.address))
             continue;
@@ -397,9 +398,11 @@ void Vehicle::Impl::ask_kline(Bytes frame, Time now, Tell tell) {
             out.push_back(kline_checksum(out));
             tell({static_cast<std::uint8_t>(station.index), station.response, station.address, out,
                   after});
+            over = after + static_cast<Time>(out.size()) * KlineCutter::byte_time;
         };
-        // P2 of ISO 9141-2 and ISO 14230-4: 25 to 50 ms from one message to the next.
-        after += 25 * nanoseconds_a_millisecond + delay(station);
+        // P2 of ISO 9141-2 and ISO 14230-4: 25 to 50 ms from the end of a message to the next.
+        const auto pause = [&] { after = over + 25 * nanoseconds_a_millisecond + delay(station); };
+        pause();
         if (!old) {
             const std::uint8_t service = heard.data[0];
             if (service == 0x81 || service == 0x82 || service == 0x3E) {
@@ -426,7 +429,7 @@ void Vehicle::Impl::ask_kline(Bytes frame, Time now, Tell tell) {
         bool first = true;
         for (const auto& message : station.ecu.answer_old(heard.data, signals())) {
             if (!first)
-                after += 25 * nanoseconds_a_millisecond + delay(station);
+                pause();
             first = false;
             say(message);
         }
