@@ -32,6 +32,7 @@ int main(int argc, char** argv) {
         add_table(app, run);
 #ifdef TELLTALE_LINK
         add_mimic(app, run);
+        add_clear(app, run);
 #endif
 #ifdef TELLTALE_CONTRAST
         add_contrast(app, run);

@@ -7,6 +7,9 @@
 
 #include "command.hpp"
 #include "drive.hpp"
+#ifdef TELLTALE_LINK
+#include "live.hpp"
+#endif
 #include "telltale/base/hex.hpp"
 #include "telltale/vehicle/report.hpp"
 
@@ -16,6 +19,7 @@ namespace {
 
 struct Options {
     InputOptions input;
+    std::string save;
     std::string as = "text";
     std::string units = "si";
     std::vector<std::string> skip;
@@ -40,6 +44,25 @@ class Watcher final : public DumpWatcher {
     const dump::Reader* reader_ = nullptr;
 };
 
+/// Draws the picture of a dump, or of a vehicle where a link stands in its place. False: it could
+/// not be read.
+bool draw(const std::string& file, const InputSettings& settings, const Options& options,
+          Output& output, vehicle::Picture& picture, Watcher& watcher, std::string& format) {
+#ifdef TELLTALE_LINK
+    if (is_link_name(file)) {
+        output.flush();
+        LiveVehicle vehicle(file, options.save);
+        if (!vehicle.find() || !vehicle.read(picture))
+            return false;
+        format = client::describe(vehicle.line());
+        watcher.options.format = format;
+        watcher.options.frames = vehicle.pieces();
+        return vehicle.finish_save();
+    }
+#endif
+    return read_dump(file, settings, output, picture, watcher);
+}
+
 int report(const Options& options) {
     auto settings = read_input_options(options.input);
     if (!settings) {
@@ -58,13 +81,22 @@ int report(const Options& options) {
         else if (const auto rule = vehicle::rule(word); rule)
             rules_off.set(static_cast<std::size_t>(*rule));
     }
+    if (!options.save.empty() && (settings->files.size() != 1
+#ifdef TELLTALE_LINK
+                                  || !is_link_name(settings->files.front())
+#endif
+                                      )) {
+        say("--save goes with one link (can:can0): a dump is saved already");
+        return status_wrong;
+    }
     Output output;
     int status = status_done;
     bool first = true;
     for (const auto& file : settings->files) {
         vehicle::Picture picture;
         Watcher watcher(picture);
-        if (!read_dump(file, *settings, output, picture, watcher)) {
+        std::string format;
+        if (!draw(file, *settings, options, output, picture, watcher, format)) {
             status = status_wrong;
             continue;
         }
@@ -101,7 +133,7 @@ int report(const Options& options) {
 void add_report(CLI::App& app, Run& run) {
     const auto options = std::make_shared<Options>();
     auto* command = app.add_subcommand(
-        "report", "Draw the picture of the vehicle from a dump, for the work order");
+        "report", "Draw the picture of the vehicle from a dump or a link, for the work order");
     add_input_options(*command, options->input);
     command->add_option("--as", options->as, "text or json (a line a dump)")
         ->check(CLI::IsMember({"text", "json"}))
@@ -127,8 +159,16 @@ void add_report(CLI::App& app, Run& run) {
         ->delimiter(',')
         ->type_name("RULE,...")
         ->allow_extra_args(false);
+#ifdef TELLTALE_LINK
+    command
+        ->add_option("--save", options->save,
+                     "Of a link (can:can0, slcan:/dev/ttyACM0, kline:/dev/ttyUSB0, "
+                     "doip:192.0.2.7): write what goes over the line as a dump")
+        ->type_name("FILE");
+#endif
     command->footer("Examples:\n"
                     "  telltale report drive.pcapng\n"
+                    "  telltale report can:can0 --save today.pcapng\n"
                     "  telltale report drive.log --skip voltage,cold-soak --units us\n"
                     "  telltale report before.log after.log --as json");
     command->callback([options, &run] { run = [options] { return report(*options); }; });

@@ -277,6 +277,19 @@ void Stream::message(Bytes bytes, Time time, Place place, Listener& listener) {
     impl_->whole(said, listener);
 }
 
+void Stream::message(std::uint16_t line, CanId id, Bytes bytes, Time time, Place place,
+                     Listener& listener) {
+    Said said;
+    said.has_id = true;
+    said.id = id;
+    said.has_line = true;
+    said.line = line;
+    said.time = said.end_time = time;
+    said.place = place;
+    said.bytes = bytes;
+    impl_->whole(said, listener);
+}
+
 void Stream::kline(std::uint16_t line, Bytes frame, Time time, Place place, Listener& listener) {
     impl_->kline(line, frame, time, place, listener);
 }

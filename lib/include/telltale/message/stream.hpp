@@ -71,6 +71,10 @@ class TELLTALE_API Stream {
     void can(std::uint16_t line, const CanFrame& frame, Time time, Place place, Listener& listener);
     /// A whole message that came without identifier.
     void message(Bytes bytes, Time time, Place place, Listener& listener);
+    /// A whole message of a line that names its speakers otherwise than CAN does: `id` keeps them
+    /// apart, and is its ECU's for requests to one as well.
+    void message(std::uint16_t line, CanId id, Bytes bytes, Time time, Place place,
+                 Listener& listener);
     /// One frame of a K-line (ISO 9141-2, ISO 14230-2 and -4), header and checksum included.
     /// Speakers have the identifier that ISO 15765-4 gives the same addresses in 29 bits: ECU 10 is
     /// 18DAF110, a request to all is 18DB33F1; without addresses they have none. What an ECU says
