@@ -176,11 +176,12 @@ int clear(const Options& options) {
     }
     Output output;
     LiveVehicle vehicle(options.link, save);
+    vehicle::Picture before;
+    vehicle.remark("Read before clearing.");
+    vehicle.paint(before);
     if (!vehicle.find())
         return status_wrong;
-    vehicle.remark("Read before clearing.");
-    vehicle::Picture before;
-    if (!vehicle.read(before) || !vehicle.finish_save()) {
+    if (!vehicle.read() || !vehicle.finish_save()) {
         say("nothing was cleared");
         return status_wrong;
     }
@@ -245,7 +246,8 @@ int clear(const Options& options) {
         say(text);
     }
     vehicle::Picture after;
-    const bool read_again = vehicle.read(after);
+    vehicle.paint(after);
+    const bool read_again = vehicle.read();
     const bool saved = vehicle.finish_save();
     if (read_again)
         append_changes(output.buffer(), client::changes_of(before, after));

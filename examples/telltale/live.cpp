@@ -127,16 +127,20 @@ class LiveVehicle::Impl {
         return true;
     }
 
-    bool read(vehicle::Picture& picture) {
+    void paint(vehicle::Picture& picture) {
+        painter_.emplace(picture);
+        picture_ = &picture;
+    }
+
+    bool read() {
         client::ReaderOptions options;
         options.ecus = finder_->ecus();
         options.on_uds = finder_->on_uds();
         client::Reader reader(finder_->line(), options);
-        painter_.emplace(picture);
         const bool whole = run(reader);
         painter_->finish();
         painter_.reset();
-        picture.name_lines([&](std::uint16_t) { return std::string_view(name_); });
+        picture_->name_lines([&](std::uint16_t) { return std::string_view(name_); });
         if (!reader.missing().empty()) {
             std::string text;
             append_integer(text, std::uint64_t{reader.missing().size()});
@@ -225,6 +229,7 @@ class LiveVehicle::Impl {
     std::optional<client::Finder> finder_;
     std::optional<client::Driver> driver_;
     std::optional<Painter> painter_;
+    vehicle::Picture* picture_ = nullptr;
 };
 
 LiveVehicle::LiveVehicle(std::string name, std::string save)
@@ -234,8 +239,11 @@ LiveVehicle::~LiveVehicle() = default;
 bool LiveVehicle::find() {
     return impl_->find();
 }
-bool LiveVehicle::read(vehicle::Picture& picture) {
-    return impl_->read(picture);
+void LiveVehicle::paint(vehicle::Picture& picture) {
+    impl_->paint(picture);
+}
+bool LiveVehicle::read() {
+    return impl_->read();
 }
 bool LiveVehicle::run(client::Task& task) {
     return impl_->run(task);

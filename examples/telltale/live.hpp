@@ -25,11 +25,13 @@ class LiveVehicle {
     LiveVehicle(const LiveVehicle&) = delete;
     LiveVehicle& operator=(const LiveVehicle&) = delete;
 
+    /// From now on what goes over the line is drawn into the picture, until `read` is over.
+    void paint(vehicle::Picture& picture);
     /// Opens the link and finds the vehicle. False: it could not, and standard error says why.
     bool find();
-    /// Asks it for everything that a report shows. False: the line went away, or the user did not
-    /// want to wait.
-    bool read(vehicle::Picture& picture);
+    /// Asks it for everything that a report shows, into the picture that is painted. False: the
+    /// line went away, or the user did not want to wait.
+    bool read();
     /// Runs any task to its end.
     bool run(client::Task& task);
     /// Keeps the line alive while `ready` is false, up to an interruption by the user.

@@ -52,7 +52,8 @@ bool draw(const std::string& file, const InputSettings& settings, const Options&
     if (is_link_name(file)) {
         output.flush();
         LiveVehicle vehicle(file, options.save);
-        if (!vehicle.find() || !vehicle.read(picture))
+        vehicle.paint(picture);
+        if (!vehicle.find() || !vehicle.read())
             return false;
         format = client::describe(vehicle.line());
         watcher.options.format = format;

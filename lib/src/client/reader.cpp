@@ -118,6 +118,16 @@ bool Reader::next(Time /*now*/, Request& request) {
         open_ = queue_.front();
         queue_.pop_front();
     } while (split_pack(open_));
+    if (open_.discovers && !open_.to && !options_.on_uds && open_.size >= 2 &&
+        open_.bytes[1] != 0x00) {
+        // By now all have told whether they have this range.
+        open_.expecting = 0;
+        for (const EcuFacts& facts : facts_)
+            if (const auto claimed = claimed_.find(key(facts.id, open_.bytes[0]));
+                claimed != claimed_.end() && claimed->second.test(open_.bytes[1] / 0x20) &&
+                open_.expecting < open_.expected.size())
+                open_.expected[open_.expecting++] = facts.id;
+    }
     ++asked_;
     request.bytes = Bytes(open_.bytes).first(open_.size);
     request.to = open_.to;
@@ -155,14 +165,14 @@ void Reader::take_bitmap(EcuFacts& facts, std::uint8_t service, std::uint8_t ran
             continue;
         }
         // The next range, of all who claim it; each is asked alone if it does not answer.
+        claimed_[key(facts.id, service)].set(id / 0x20);
         auto& asked = asked_ranges_[service];
         const auto next = static_cast<std::uint8_t>(id);
         if (options_.on_uds) {
             add({0x22, group_of_service(service), next}, facts.id, false);
         } else if (!asked.test(next / 0x20)) {
             asked.set(next / 0x20);
-            // Others may claim it as well, and their bitmaps may not have been taken yet: P2 is
-            // waited out.
+
             if (service == 0x02)
                 add({service, next, 0x00}, std::nullopt, true);
             else
@@ -248,26 +258,19 @@ void Reader::follow(const Item& item, const Exchange& exchange) {
         const bool some_silent =
             std::any_of(facts_.begin(), facts_.end(),
                         [&](const EcuFacts& facts) { return reply_of(facts.id) == nullptr; });
-        if (!alone && !item.last_try && some_silent) {
+        if (!alone && !item.last_try && some_silent && open_.expecting == 0) {
             Item again = item;
             again.last_try = true;
             queue_.push_front(again);
         }
-        if (!item.to && alone)
+        // Later ranges concern those only whose bitmap said so: they were expected, and asked
+        // again.
+        const bool first_range = request.size() > 1 && request[request[0] == 0x22 ? 2 : 1] == 0;
+        if (!item.to && alone && first_range)
             for (const EcuFacts& facts : facts_)
                 if (const Reply* reply = reply_of(facts.id);
                     reply == nullptr ||
                     (reply->outcome != Outcome::answer && reply->outcome != Outcome::refused)) {
-                    const std::uint8_t service =
-                        request[0] == 0x22 ? service_of_group(request[1]) : request[0];
-                    const std::uint8_t range = request[request[0] == 0x22 ? 2 : 1];
-                    const auto known = ranges_.find(key(facts.id, service));
-                    // Later ranges concern those only whose bitmap said so.
-                    bool claims = range == 0;
-                    if (!claims && known != ranges_.end())
-                        claims = known->second.test(range / 0x20 - 1);
-                    if (!claims)
-                        continue;
                     Item again = item;
                     again.to = facts.id;
                     queue_.push_front(again);

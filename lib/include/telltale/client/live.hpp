@@ -34,6 +34,7 @@ class TELLTALE_API Driver {
     Driver& operator=(const Driver&) = delete;
 
     /// Each piece, before the session sees it; of those sent, the time when they were handed over.
+    /// Times never go back.
     std::function<void(const link::Traffic&, Time, bool sent)> on_traffic;
     /// The line is up, or went away (then `why` says it in a sentence). The driver goes on trying.
     std::function<void(bool up, const std::string& why)> on_line;

@@ -119,6 +119,8 @@ class TELLTALE_API Reader final : public Task {
     std::map<std::uint64_t, unsigned> failed_packs_; ///< by ECU
     /// Ranges that were read, by ECU and service.
     std::map<std::uint64_t, std::bitset<8>> ranges_;
+    /// Ranges that the one before says are there.
+    std::map<std::uint64_t, std::bitset<8>> claimed_;
     /// Ranges that were asked of all, by service.
     std::array<std::bitset<8>, 10> asked_ranges_{};
     std::vector<CanId> with_frames_; ///< ECUs that have a freeze frame

@@ -70,6 +70,14 @@ class Driver::Impl final : public std::enable_shared_from_this<Impl> {
         wait();
     }
 
+    /// What waited in a queue while something was sent is told with the later time, so that a
+    /// recording's times do not go back.
+    void tell(const link::Traffic& traffic, Time time, bool sent) {
+        told_ = std::max(told_, time);
+        if (owner_->on_traffic)
+            owner_->on_traffic(traffic, told_, sent);
+    }
+
     void send() {
         if (sending_ || !open_)
             return;
@@ -78,8 +86,7 @@ class Driver::Impl final : public std::enable_shared_from_this<Impl> {
         if (!session_.to_send(piece, now))
             return;
         sending_ = true;
-        if (owner_->on_traffic)
-            owner_->on_traffic(piece, now, true);
+        tell(piece, now, true);
         link_.async_send(piece, send_timeout,
                          [self = shared_from_this(),
                           generation = generation_](link::error_code error, link::Sent sent) {
@@ -121,8 +128,7 @@ class Driver::Impl final : public std::enable_shared_from_this<Impl> {
         }
         if (error)
             return lose();
-        if (owner_->on_traffic)
-            owner_->on_traffic(received.traffic, received.time, received.own);
+        tell(received.traffic, received.time, received.own);
         if (!received.own)
             session_.receive(received.traffic, received.time);
         if (owner_ == nullptr)
@@ -267,6 +273,7 @@ class Driver::Impl final : public std::enable_shared_from_this<Impl> {
     boost::asio::steady_timer reopen_timer_;
     std::function<void(bool)> done_;
     std::string trouble_;
+    Time told_ = no_time;
     std::uint64_t generation_ = 0; ///< operations of an earlier opening are not heeded
     bool open_ = false;
     bool opening_ = false;
