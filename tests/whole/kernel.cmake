@@ -4,9 +4,16 @@
 # kernel is missing (whole/kernel/fetch.sh gets one).
 if(CMAKE_SYSTEM_NAME STREQUAL "Linux" AND CMAKE_SYSTEM_PROCESSOR STREQUAL "x86_64"
     AND NOT TELLTALE_SANITIZE)
-  add_executable(test-kernel whole/kernel/isotp.cpp $<TARGET_OBJECTS:telltale-test-main>)
+  set(kernel_sources whole/kernel/isotp.cpp)
+  if(TARGET telltale-link)
+    list(APPEND kernel_sources whole/kernel/links.cpp whole/kernel/session.cpp)
+  endif()
+  add_executable(test-kernel ${kernel_sources} $<TARGET_OBJECTS:telltale-test-main>)
   telltale_target(test-kernel)
   target_link_libraries(test-kernel PRIVATE telltale::decode doctest::doctest)
+  if(TARGET telltale-link)
+    target_link_libraries(test-kernel PRIVATE telltale::client-live telltale::mimic)
+  endif()
   add_test(NAME kernel
     COMMAND sh ${CMAKE_CURRENT_SOURCE_DIR}/whole/kernel/run.sh ${PROJECT_SOURCE_DIR}/build/kernel
       ${CMAKE_CURRENT_BINARY_DIR}/kernel-machine $<TARGET_FILE:test-kernel>)
