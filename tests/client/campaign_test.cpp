@@ -3,9 +3,10 @@
 // ECUs that fall silent, say "pending" over and over, and adapters that are pulled out. What the
 // vehicle really said is kept beside the line, and every answer that the client takes is held
 // against it.
-#include "wire.hpp"
+#include "kline_wire.hpp"
 
 #include <cstdlib>
+#include <map>
 #include <optional>
 #include <string>
 
@@ -326,4 +327,160 @@ TEST_CASE("no wrong value, no hang, whatever the CAN line does") {
         tally.answers += t.answers;
     }
     CHECK(tally.answers > tally.exchanges / 3);
+}
+
+TEST_CASE("no wrong value, no hang, whatever a K-line does") {
+    const std::size_t count = conversations() / 5;
+    constexpr std::size_t a_vehicle = 50;
+    std::optional<mimic::Vehicle> vehicle;
+    mimic::Random random(14'230);
+    Time clock = 1'700'000'000 * sec;
+    std::uint64_t exchanges = 0;
+    std::uint64_t answers_taken = 0;
+    std::uint64_t broken = 0;
+    for (std::size_t n = 0; n < count; ++n) {
+        if (n % a_vehicle == 0) {
+            mimic::Options options;
+            options.seed = n;
+            options.ecus = 1 + random.below(2);
+            options.stored = {0x0171, 0x0300, 0x0420, 0x0507};
+            options.habits.delay = 25 * ms;
+            options.habits.spread = 20 * ms;
+            options.habits.pending_every = random.below(6);
+            options.habits.busy_every = random.below(9);
+            vehicle.emplace(options);
+        }
+        Line line;
+        line.dialect = n % 2 == 0 ? Dialect::kline_9141 : Dialect::kline_14230;
+        Session session(line);
+        tests::KlineWire wire(session, *vehicle, n);
+        wire.now = clock;
+        const double p = random.between(0, 0.3);
+        switch (random.below(4)) {
+        case 0:
+            wire.troubles.corrupt = p;
+            break;
+        case 1:
+            wire.troubles.drop = p;
+            break;
+        case 2:
+            wire.troubles.delay = p;
+            break;
+        default:
+            wire.troubles.corrupt = wire.troubles.drop = wire.troubles.twice = p / 3;
+        }
+        Asker asker(random, *vehicle, 5, true);
+        asker.check = [&](const Exchange& exchange, Time now) {
+            ++exchanges;
+            if (exchange.asked != no_time)
+                CHECK(exchange.ended - exchange.asked <= session.conversation().longest(8));
+            for (const Reply& reply : exchange.replies) {
+                broken += reply.outcome == Outcome::broken ? 1U : 0U;
+                if (reply.outcome != Outcome::answer)
+                    continue;
+                ++answers_taken;
+                const bool right =
+                    was_said(wire.spoken, reply.ecu, reply.bytes, reply.asked - 2 * sec, now) &&
+                    fits(reply.bytes, exchange.request);
+                CHECK_MESSAGE(right, "conversation ", n, ": ", to_hex(exchange.request), " ",
+                              to_hex(reply.bytes));
+            }
+        };
+        session.run(asker, wire.now);
+        REQUIRE(wire.run(wire.now + 6 * session.conversation().longest(8),
+                         [&] { return session.done(); }));
+        CHECK(wire.shortest_pause >= 50 * ms);
+        wire.troubles = {};
+        wire.run(500 * ms);
+        clock = wire.now + sec;
+    }
+    MESSAGE("", exchanges, " exchanges, ", answers_taken, " answers, ", broken, " broken");
+    CHECK(answers_taken > exchanges / 2);
+}
+
+TEST_CASE("the poller gets over everything within its time") {
+    // The longest way back: "pending" was said just before the trouble ended, and then P2* runs
+    // out (5 s); the ECU counts as silent by then and is asked once a second.
+    constexpr Time recovery = 7 * sec;
+    const std::size_t count = conversations() / 20;
+    mimic::Random random(15'765);
+    Tally tally;
+    for (std::size_t n = 0; n < count; ++n) {
+        const auto kind = static_cast<Kind>(n % static_cast<std::size_t>(Kind::count));
+        mimic::Options options = vehicle_of(kind, n / 64, random);
+        options.habits.silent_every = 0;
+        if (kind == Kind::slow)
+            options.habits.spread = 60 * ms;
+        if (options.habits.busy_every == 1)
+            options.habits.busy_every = 0; // it would never answer at all
+        mimic::Vehicle vehicle(options);
+        Line line;
+        line.dialect = options.extended_ids ? Dialect::can_29 : Dialect::can_11;
+        line.bit_rate = 500'000;
+        Session session(line);
+        tests::Wire wire(session, vehicle, n);
+        std::vector<EcuFacts> facts;
+        std::vector<Wanted> wanted;
+        for (std::size_t i = 0; i < vehicle.ecus(); ++i) {
+            facts.emplace_back();
+            facts.back().id = vehicle.response_id(i);
+            facts.back().supported[1] = vehicle.state(i).pids;
+        }
+        for (const std::uint8_t pid :
+             std::initializer_list<std::uint8_t>{0x04, 0x05, 0x0B, 0x0C, 0x0D, 0x11, 0x42, 0x46})
+            wanted.push_back(
+                {pid, {}, random.below(3) == 0 ? 0 : 20 * ms * (1 + random.below(10))});
+        Poller poller(line, facts, wanted);
+        std::map<std::pair<std::uint32_t, std::uint8_t>, Time> latest;
+        poller.on_sample = [&](const Sample& sample) {
+            ++tally.samples;
+            latest[{sample.ecu.value, sample.pid}] = sample.time;
+            if (kind == Kind::corrupt || kind == Kind::long_delay)
+                return;
+            // Each value stands in a message that this ECU put on the line lately.
+            bool found = false;
+            for (auto each = wire.spoken.rbegin(); each != wire.spoken.rend() && !found; ++each) {
+                if (each->ecu != sample.ecu || each->bytes[0] != 0x41)
+                    continue;
+                if (each->time < sample.time - sec)
+                    break;
+                std::vector<std::uint8_t> item = {sample.pid};
+                item.insert(item.end(), sample.data.begin(), sample.data.end());
+                found = std::search(each->bytes.begin() + 1, each->bytes.end(), item.begin(),
+                                    item.end()) != each->bytes.end();
+            }
+            tally.wrong += found ? 0U : 1U;
+        };
+        wire.troubles = troubles_of(kind, random);
+        session.run(poller, wire.now);
+        wire.run(sec);
+        if (random.below(4) == 0) {
+            wire.unplug();
+            wire.run(static_cast<Time>(random.below(1500)) * ms);
+            wire.plug();
+        }
+        wire.run(sec);
+        wire.troubles = {};
+        const Time well = wire.now;
+        const bool slow_by_itself = kind == Kind::pending || kind == Kind::everything;
+        const auto all_back = [&] {
+            return std::all_of(facts.begin(), facts.end(), [&](const EcuFacts& ecu) {
+                return std::all_of(wanted.begin(), wanted.end(), [&](const Wanted& want) {
+                    const auto at = latest.find({ecu.id.value, want.pid});
+                    return !ecu.supported[1].test(want.pid) ||
+                           (at != latest.end() && at->second >= well);
+                });
+            });
+        };
+        // ECUs that go on saying "pending" for seconds are that slow when they are well, too.
+        const bool back = wire.run(well + recovery + (slow_by_itself ? 120 * sec : 0), all_back);
+        if (!back)
+            MESSAGE("kind ", static_cast<int>(kind), ", conversation ", n);
+        CHECK(back);
+        if (!slow_by_itself)
+            tally.slowest_recovery = std::max(tally.slowest_recovery, wire.now - well);
+    }
+    MESSAGE("", tally.samples, " samples, slowest recovery ", tally.slowest_recovery / ms, " ms");
+    CHECK(tally.wrong == 0);
+    CHECK(tally.samples > count);
 }

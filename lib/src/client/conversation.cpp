@@ -15,6 +15,7 @@ constexpr std::uint8_t negative_response = 0x7F;
 constexpr std::uint8_t busy_repeat = 0x21;
 constexpr std::uint8_t response_pending = 0x78;
 constexpr Time never = isotp::never;
+constexpr Time longest_pause = nanoseconds_a_second; ///< that a babbling line keeps a request back
 
 /// Services whose answer on K-line may be several messages of one ECU (ISO 15031-5).
 bool may_come_in_parts(std::uint8_t service) {
@@ -143,6 +144,13 @@ class Conversation::Impl final : public detail::Heard {
     bool ask(const Request& request, Time now);
     void receive(const link::Traffic& traffic, Time now) {
         step(now);
+        if (timing_.p3_min > 0 && std::holds_alternative<link::KlineBytes>(traffic)) {
+            // Whatever it is, the line wants its pause before the next request; but nobody keeps
+            // the tester silent for ever.
+            gate_ = std::max(gate_, now_ + timing_.p3_min);
+            if (phase_ == Phase::waiting)
+                start_at_ = std::max(start_at_, std::min(gate_, wanted_at_ + longest_pause));
+        }
         carrier_.receive(traffic, now_, *this);
         advance();
     }
@@ -214,6 +222,11 @@ class Conversation::Impl final : public detail::Heard {
             resting_.push_back({ecu, until});
     }
     bool finished() const;
+    /// K-line: the pause before a request is over (P3min).
+    Time rested_at() const {
+        return gate_ == no_time || timing_.p3_min == 0 ? no_time
+                                                       : std::min(gate_, now_ + timing_.p3_min);
+    }
     Time again_at() const { return window_end_ == never ? never : window_end_ + timing_.late; }
     bool window_over() const { return window_end_ != never && now_ >= window_end_; }
     Responder* find(CanId ecu) {
@@ -242,6 +255,7 @@ class Conversation::Impl final : public detail::Heard {
     bool knows_all_ = false; // `expected` was given
     bool window_shot_ = false;
     Time start_at_ = never;
+    Time wanted_at_ = no_time; // when it could have started
     Time asked_ = no_time;
     Time window_end_ = never; // until then ECUs of which nothing is known may answer
     Time hard_end_ = never;
@@ -331,6 +345,7 @@ bool Conversation::Impl::ask(const Request& request, Time now) {
     for (const Rest& each : resting_)
         if (!to_ || each.ecu == *to_)
             start_at_ = std::max(start_at_, each.until);
+    wanted_at_ = start_at_;
     phase_ = Phase::waiting;
     advance();
     return true;
@@ -695,14 +710,16 @@ void Conversation::Impl::advance() {
     expire();
     if (!shots_.under_way && now_ < hard_end_) {
         for (Responder& responder : responders_)
-            if (responder.state == State::resting && now_ >= responder.deadline) {
+            if (responder.state == State::resting && now_ >= responder.deadline &&
+                now_ >= rested_at()) {
                 ++counts_.repeats;
                 ++responder.repeats;
                 shoot(asks_alone() ? std::optional<CanId>(responder.ecu) : std::nullopt);
                 break;
             }
         if (phase_ == Phase::open && !shots_.under_way && responders_.empty() &&
-            now_ >= again_at() && may_repeat_ && repeats_ < timing_.retries) {
+            now_ >= std::max(again_at(), rested_at()) && may_repeat_ &&
+            repeats_ < timing_.retries) {
             ++repeats_;
             ++counts_.repeats;
             shoot(std::nullopt);
@@ -856,11 +873,13 @@ Time Conversation::Impl::wake_at() const noexcept {
         for (const Responder& responder : responders_)
             if (responder.state != State::done) {
                 open = true;
-                if (responder.state != State::resting || !shots_.under_way)
+                if (responder.state != State::resting)
                     at = std::min(at, responder.deadline);
+                else if (!shots_.under_way)
+                    at = std::min(at, std::max(responder.deadline, rested_at()));
             }
         if (!open && !shots_.under_way)
-            at = std::min(at, now_ < window_end_ ? window_end_ : again_at());
+            at = std::min(at, now_ < window_end_ ? window_end_ : std::max(again_at(), rested_at()));
     }
     return at == never ? no_time : at;
 }

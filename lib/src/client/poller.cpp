@@ -243,8 +243,11 @@ void Poller::consider(Plan& best, std::optional<CanId> to, std::size_t first, Ti
             continue;
         if (!to && std::any_of(entries_.begin(), entries_.end(), [&](const Entry& other) {
                 return other.pid == entry.pid && now < other.held_until;
-            }))
+            })) {
+            if (plan.count == 0)
+                return; // the most urgent one is part of every plan, or it would starve
             continue;
+        }
         plan.pids[plan.count++] = entry.pid;
         plan.expecting = 0;
         if (to) {
@@ -357,6 +360,12 @@ void Poller::deliver(const Reply& reply, Time now) {
 /// An ECU that was asked and did not answer all.
 void Poller::missed(Ecu& ecu, const Reply* reply, bool pack, Time now) {
     const Outcome outcome = reply == nullptr ? Outcome::silence : reply->outcome;
+    if (outcome == Outcome::busy) { // that is no matter of what it was asked
+        for (Entry& entry : entries_)
+            if (entry.ecu == ecu.id)
+                entry.held_until = std::max(entry.held_until, now + busy_again);
+        return;
+    }
     if (pack) {
         ++ecu.pack_silences;
         if (outcome == Outcome::answer || outcome == Outcome::refused) {
@@ -384,8 +393,6 @@ void Poller::missed(Ecu& ecu, const Reply* reply, bool pack, Time now) {
             if (outcome == Outcome::refused && !pack) {
                 entry.refused = true;
                 entry.due = now + refused_again;
-            } else if (outcome == Outcome::busy) {
-                entry.due = now + busy_again;
             } else if (!pack) {
                 reschedule(entry, now);
             }
