@@ -111,10 +111,11 @@ void check_values(const Options& options) {
                 }
             }
     CHECK(compared > 5000);
-    for (const auto& [pid, steps] : furthest) {
-        CAPTURE(static_cast<int>(pid));
-        // Rounded to the nearest, except the odometer and whole counters, which are cut off.
-        CHECK(steps <= (pid == 0xA6 ? 1.0 : 0.51));
+    for (const auto& far : furthest) {
+        const int pid = far.first;
+        CAPTURE(pid);
+        // Rounded to the nearest, except the odometer, which is cut off.
+        CHECK(far.second <= (pid == 0xA6 ? 1.0 : 0.51));
     }
 }
 
