@@ -270,7 +270,7 @@ bool Ecu::put_identifier(Message& out, std::uint16_t did, const Signals& signals
         put_word(out, did);
         if (put_parameter(out, id, state, signals))
             return true;
-        out.resize(out.size() - 2);
+        out.erase(out.end() - 2, out.end());
         return false;
     }
     case 0xF6: {
