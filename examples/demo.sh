@@ -7,7 +7,8 @@ root=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd)
 cd "$root"
 # shellcheck source=../tests/support/packages.sh
 . tests/support/packages.sh
-need cmake ninja-build g++ libexpected-dev libcli11-dev nlohmann-json3-dev npm:npm
+need cmake ninja-build g++ libexpected-dev libcli11-dev nlohmann-json3-dev libboost-dev \
+    libspdlog-dev libssl-dev npm:npm
 
 launcher=
 ! command -v ccache >/dev/null 2>&1 || launcher=ccache

@@ -30,12 +30,10 @@ int main(int argc, char** argv) {
         add_recheck(app, run);
         add_catalogue(app, run);
         add_table(app, run);
+        add_contrast(app, run);
 #ifdef TELLTALE_LINK
         add_mimic(app, run);
         add_clear(app, run);
-#endif
-#ifdef TELLTALE_CONTRAST
-        add_contrast(app, run);
 #endif
 
         try {

@@ -8,6 +8,8 @@
 #include <telltale/dump/reader.hpp>
 #include <telltale/dump/writer.hpp>
 #include <telltale/message/stream.hpp>
+#include <telltale/run/contrast.hpp>
+#include <telltale/run/robust.hpp>
 #include <telltale/version.hpp>
 
 #if TELLTALE_VERSION_MAJOR > 0 || TELLTALE_VERSION_MINOR < 1
@@ -61,6 +63,12 @@ int main() {
     const auto* row = telltale::catalogue::pid(0x0C);
     if (heard.speed != 1726 || heard.problems != 0 || row == nullptr || row->length != 2) {
         std::fprintf(stderr, "speed %f, %d problems\n", heard.speed, heard.problems);
+        return 1;
+    }
+    const telltale::run::ContrastResult nothing = telltale::run::contrast_alone({});
+    const double values[] = {1, 2, 9};
+    if (!nothing.suspects.empty() || telltale::run::median(values) != 2) {
+        std::fprintf(stderr, "a drive without values departs\n");
         return 1;
     }
     return 0;
