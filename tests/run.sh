@@ -44,7 +44,7 @@ packages() {
     need cmake ninja-build g++ clang clang-format clang-tidy libclang-rt-dev pkgconf:pkgconf \
         libexpected-dev doctest-dev libcli11-dev nlohmann-json3-dev libboost-dev libspdlog-dev \
         libssl-dev libpcap-dev libbenchmark-dev tshark:tshark units:units npm:npm node:nodejs \
-        chromium:chromium readelf:binutils git:git \
+        chromium:chromium datamash:datamash readelf:binutils git:git \
         qemu-system-x86_64:qemu-system-x86 busybox:busybox-static || return 1
     sh tests/whole/kernel/fetch.sh build/kernel || true # what is missing, the test says
 }
@@ -69,7 +69,7 @@ check() { # PRESET OPTION...
 }
 
 tidy() {
-    # The comparison of drives is not built yet (DEVELOPERS.md).
+    # The comparison of drives is being worked on and not tidied yet.
     git ls-files 'lib/src/*.cpp' | grep -v '^lib/src/run/contrast/' | xargs -n 1 -P "$jobs" \
         clang-tidy -p build/check-clang --quiet
 }
