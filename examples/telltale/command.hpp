@@ -27,6 +27,7 @@ void add_catalogue(CLI::App& app, Run& run);
 void add_table(CLI::App& app, Run& run);
 void add_mimic(CLI::App& app, Run& run);
 void add_clear(CLI::App& app, Run& run);
+void add_record(CLI::App& app, Run& run);
 void add_contrast(CLI::App& app, Run& run);
 
 } // namespace telltale::program

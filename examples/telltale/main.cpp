@@ -34,6 +34,7 @@ int main(int argc, char** argv) {
 #ifdef TELLTALE_LINK
         add_mimic(app, run);
         add_clear(app, run);
+        add_record(app, run);
 #endif
 
         try {

@@ -165,7 +165,8 @@ Result<void> read_host(std::string_view text, LinkName& name) {
         if (end == std::string_view::npos)
             return wrong(name.kind, "the ] after the IPv6 address is missing");
         name.place = text.substr(1, end - 1);
-        if (std::any_of(name.place.begin(), name.place.end(), [](char c) {
+        if (name.place.find(':') == std::string::npos ||
+            std::any_of(name.place.begin(), name.place.end(), [](char c) {
                 return hex_digit(c) > 15 && c != ':' && c != '.' && c != '%' &&
                        !(c >= 'a' && c <= 'z') && !(c >= '0' && c <= '9');
             }))
