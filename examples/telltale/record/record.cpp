@@ -536,11 +536,15 @@ class Recorder {
         if (store_->crowded_out() != 0)
             told += ", " + std::to_string(store_->crowded_out()) +
                     " frames were too many to keep for a mark";
-        say(file_, told);
+        if (failed_.empty() || store_->frames() != 0)
+            say(file_, told);
         if (failed_.empty() && !kept)
             failed_ = file_ + ": " + store_->trouble();
-        if (!failed_.empty())
+        if (!failed_.empty()) {
             say(failed_);
+            if (store_->frames() == 0)
+                (void)::unlink(file_.c_str()); // there is nothing in it
+        }
         return output_.finish(failed_.empty() ? status_done : status_wrong);
     }
 
