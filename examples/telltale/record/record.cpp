@@ -201,12 +201,14 @@ class Recorder {
         driver_->run(*finder_, [this](bool) {
             if (over_)
                 return;
+            const auto& why = driver_->trouble();
+            was_up_ = was_up_ || finder_->found() || why.empty();
             if (!was_up_) {
-                failed_ = "cannot open " + link_.name() + ": " + driver_->trouble();
+                failed_ = "cannot open " + link_.name() + ": " + why;
                 return end();
             }
             if (!finder_->found())
-                return again("no ECU answers; is the ignition on?");
+                return again(why.empty() ? "no ECU answers; is the ignition on?" : why);
             survey();
         });
     }
