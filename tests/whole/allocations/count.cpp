@@ -2,6 +2,7 @@
 // Once it runs, the way from the bytes of a dump to values allocates nothing, whatever the format.
 #include <doctest/doctest.h>
 
+#include <algorithm>
 #include <atomic>
 #include <cstdint>
 #include <cstdlib>
@@ -14,6 +15,7 @@
 #include "telltale/base/hex.hpp"
 #include "telltale/dump/reader.hpp"
 #include "telltale/dump/writer.hpp"
+#include "telltale/isotp/endpoint.hpp"
 #include "telltale/message/stream.hpp"
 
 namespace {
@@ -232,4 +234,63 @@ TEST_CASE("no allocation a frame: from the bytes of a dump to values") {
         no_allocation_a_frame(table(), dump::Format::csv, filtered);
         no_allocation_a_frame(hex_lines(), dump::Format::hex, filtered);
     }
+}
+
+namespace {
+
+/// One side of a conversation; what it gives goes to the other side at once.
+class Side final : public isotp::Outlet {
+  public:
+    Side(const isotp::Address& address, const isotp::Options& options)
+        : endpoint(address, options) {}
+    void frame(const CanFrame& frame, isotp::Ticket) override {
+        ++frames_given;
+        other->endpoint.feed(frame, *now, *other);
+    }
+    void message(const isotp::Message& message) override { bytes += message.bytes.size(); }
+
+    isotp::Endpoint endpoint;
+    Side* other = nullptr;
+    const Time* now = nullptr;
+    std::uint64_t frames_given = 0;
+    std::uint64_t bytes = 0;
+};
+
+} // namespace
+
+TEST_CASE("sending and receiving ISO-TP allocates nothing once the longest message has been") {
+    isotp::Options options;
+    options.block_size = 7;
+    const isotp::Address address = isotp::tester_address({0x7E8, false});
+    Side sides[] = {{address, options}, {address.reversed(), options}};
+    Time now = 0;
+    for (std::size_t i = 0; i < 2; ++i) {
+        sides[i].other = &sides[1 - i];
+        sides[i].now = &now;
+    }
+    const Buffer longest(4095, 0x55);
+    std::uint64_t before = 0;
+    std::uint64_t expected = 0;
+    for (std::size_t n = 4095; n > 0; n -= n > 100 ? 47 : 1) {
+        for (Side& side : sides)
+            REQUIRE(side.endpoint.transmit(Bytes(longest).first(n), now).has_value());
+        expected += n;
+        for (;;) {
+            for (Side& side : sides)
+                while (side.endpoint.next_wakeup() <= now)
+                    side.endpoint.poll(now, side);
+            const Time next =
+                std::min(sides[0].endpoint.next_wakeup(), sides[1].endpoint.next_wakeup());
+            if (next == isotp::never)
+                break;
+            if (next > now)
+                now = next;
+        }
+        if (n == 4095)
+            before = allocations;
+    }
+    CHECK(allocations == before);
+    CHECK(sides[0].bytes == expected);
+    CHECK(sides[1].bytes == expected);
+    MESSAGE((sides[0].frames_given + sides[1].frames_given), " frames");
 }
