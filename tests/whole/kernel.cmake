@@ -14,8 +14,12 @@ if(CMAKE_SYSTEM_NAME STREQUAL "Linux" AND CMAKE_SYSTEM_PROCESSOR STREQUAL "x86_6
   if(TARGET telltale-link)
     target_link_libraries(test-kernel PRIVATE telltale::client-live telltale::mimic)
   endif()
+  set(kernel_programs $<TARGET_FILE:test-kernel>)
+  if(TARGET telltale AND TARGET telltale-link)
+    string(APPEND kernel_programs ",$<TARGET_FILE:telltale>")
+  endif()
   add_test(NAME kernel
     COMMAND sh ${CMAKE_CURRENT_SOURCE_DIR}/whole/kernel/run.sh ${PROJECT_SOURCE_DIR}/build/kernel
-      ${CMAKE_CURRENT_BINARY_DIR}/kernel-machine $<TARGET_FILE:test-kernel>)
+      ${CMAKE_CURRENT_BINARY_DIR}/kernel-machine ${kernel_programs})
   set_tests_properties(kernel PROPERTIES TIMEOUT 300 LABELS once)
 endif()

@@ -1,14 +1,16 @@
 #!/bin/sh
 # SPDX-License-Identifier: Apache-2.0
-# run.sh KERNEL-FOLDER WORK-FOLDER PROGRAM...: starts a Debian kernel in qemu (software emulation)
-# with a file system of busybox, the CAN modules and PROGRAM, sets up vcan0, runs PROGRAM there with its
-# arguments, and ends as it ended. Whatever else happens is a failure.
+# run.sh KERNEL-FOLDER WORK-FOLDER PROGRAMS [ARGUMENT...]: starts a Debian kernel in qemu (software
+# emulation) with a file system of busybox, the CAN modules and PROGRAMS (paths with ',' between
+# them), sets up vcan0, runs guest.sh there with the arguments, and ends as it ended. Whatever else
+# happens is a failure.
 set -eu
 here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
 found=$(sh "$here/find.sh" "$1")
 eval "$found" # root, release
 work=$2
-shift 2
+programs=$3
+shift 3
 for tool in qemu-system-x86_64 busybox timeout; do
     command -v $tool >/dev/null 2>&1 || {
         echo "$tool is not there (Debian: qemu-system-x86, busybox-static)" >&2
@@ -29,9 +31,14 @@ add_program() { # PATH: with the libraries that it is linked with
     done
 }
 add_program "$(command -v busybox)"
-add_program "$1"
-program=/bin/${1##*/}
-shift
+for program in $(echo "$programs" | tr ',' ' '); do
+    add_program "$program"
+done
+cp "$here/guest.sh" "$files/guest.sh"
+arguments=
+for argument in "$@"; do
+    arguments="$arguments '$argument'"
+done
 
 number=10
 for module in drivers/net/can/dev/can-dev net/can/can net/can/can-raw net/can/can-isotp \
@@ -62,7 +69,7 @@ ip link add dev vcan0 type vcan
 ip link set vcan0 mtu 72
 ip link set vcan0 up
 ip link set lo up
-$program --no-colors --duration $*
+sh /guest.sh $arguments
 echo "program ended: \$?"
 poweroff -f
 END
@@ -70,7 +77,7 @@ chmod +x "$files/init"
 (cd "$files" && find . | busybox cpio -o -H newc 2>/dev/null | gzip -1) >"$work/initramfs"
 
 log=$work/console.log
-timeout 240 qemu-system-x86_64 -machine pc -accel tcg -smp 1 -m 256 -nodefaults -display none \
+timeout 290 qemu-system-x86_64 -machine pc -accel tcg -smp 1 -m 256 -nodefaults -display none \
     -no-reboot -serial stdio -kernel "$root/boot/vmlinuz-$release" -initrd "$work/initramfs" \
     -append 'console=ttyS0 quiet loglevel=3 mitigations=off panic=-1' </dev/null | tr -d '\r' \
     >"$log" || true
