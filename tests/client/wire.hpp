@@ -5,9 +5,12 @@
 
 #include <algorithm>
 #include <array>
+#include <chrono>
 #include <cstdint>
 #include <deque>
 #include <functional>
+#include <limits>
+#include <stdexcept>
 #include <vector>
 
 #include "telltale/client/session.hpp"
@@ -110,6 +113,10 @@ class Wire : isotp::Sink {
         run(now + span, [] { return false; });
     }
 
+    /// Time that the client's code took, real time, when `watch` is set.
+    bool watch = false;
+    std::chrono::nanoseconds spent{0};
+
     /// Frames under way are lost as well.
     void unplug() {
         flying_.clear();
@@ -128,6 +135,22 @@ class Wire : isotp::Sink {
     }
     void problem(const Problem&, const isotp::Message&) override {}
 
+    template <class Call> auto timed(Call&& call) {
+        struct Watch {
+            explicit Watch(Wire& of) : wire(of) {
+                if (wire.watch)
+                    from = std::chrono::steady_clock::now();
+            }
+            ~Watch() {
+                if (wire.watch)
+                    wire.spent += std::chrono::steady_clock::now() - from;
+            }
+            Wire& wire;
+            std::chrono::steady_clock::time_point from{};
+        } const watching(*this);
+        return call();
+    }
+
     bool chance(double p) { return p > 0 && random_.uniform() < p; }
 
     std::deque<Flying>::iterator soonest() {
@@ -145,9 +168,7 @@ class Wire : isotp::Sink {
         bus_free_ = std::max(bus_free_, now) + takes;
         if (on_frame)
             on_frame(frame, bus_free_, to_client);
-        if (to_client && keep_spoken)
-            reassembler_.feed(0, frame, bus_free_, {}, *this);
-        else if (keep_spoken)
+        if (keep_spoken)
             reassembler_.feed(0, frame, bus_free_, {}, *this);
         Flying flying;
         flying.at = bus_free_;
@@ -189,21 +210,21 @@ class Wire : isotp::Sink {
     void settle() {
         link::Traffic piece;
         for (int guard = 0; guard < 100; ++guard) {
-            if (confirm_at_ == no_time && session_.to_send(piece, now))
+            if (confirm_at_ == no_time && timed([&] { return session_.to_send(piece, now); }))
                 confirm_at_ = put(std::get<CanFrame>(piece), false);
             else
                 break;
             if (bit_times)
                 break;
             confirm_at_ = no_time;
-            session_.sent(now);
+            timed([&] { session_.sent(now); });
         }
     }
 
     void step() {
         if (confirm_at_ != no_time && confirm_at_ <= now) {
             confirm_at_ = no_time;
-            session_.sent(now);
+            timed([&] { session_.sent(now); });
         }
         while (!flying_.empty()) {
             const auto next = soonest();
@@ -212,7 +233,7 @@ class Wire : isotp::Sink {
             const Flying flying = *next;
             flying_.erase(next);
             if (flying.to_client)
-                session_.receive(flying.frame(), now);
+                timed([&] { session_.receive(flying.frame(), now); });
             else if (!mute)
                 vehicle_.feed(flying.frame(), now);
         }
@@ -220,7 +241,7 @@ class Wire : isotp::Sink {
             while (vehicle_.next_wakeup() <= now)
                 vehicle_.poll(now, [&](const CanFrame& frame) { put(frame, true); });
         if (const Time wake = session_.wake_at(); wake != no_time && wake <= now)
-            session_.wake(now);
+            timed([&] { session_.wake(now); });
     }
 
     client::Session& session_;
