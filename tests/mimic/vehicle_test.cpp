@@ -216,8 +216,9 @@ TEST_CASE("hostile frames and times do not make it grow or stop it") {
     vehicle.poll(now, [](const CanFrame&) {});
     CHECK(one(vehicle, {0x01, 0x0D}, 0, now).size() == 3);
     // Times that go back or lie far away.
+    const std::vector<std::uint8_t> speed{0x02, 0x01, 0x0D, 0, 0, 0, 0, 0};
     for (const Time time : {Time{-1}, no_time, isotp::never, Time{5}, no_time + 1})
-        vehicle.feed({.id = {0x7DF, false}, .data = {}}, time);
+        vehicle.feed({.id = {0x7DF, false}, .data = speed}, time);
     CHECK(one(vehicle, {0x01, 0x0D}, 0, Time{0}).size() == 3);
 }
 

@@ -21,6 +21,8 @@ constexpr CanId functional_11{0x7DF, false};
 constexpr CanId functional_29{0x18DB33F1, true};
 /// Response-pending comes again before the tester's patience (P2* of five seconds) is at its end.
 constexpr Time pending_again = 2 * nanoseconds_a_second;
+constexpr Time longest_delay = 60 * nanoseconds_a_second; // that a habit can bring about
+constexpr Time day = 86'400 * nanoseconds_a_second;
 constexpr std::size_t most_work = 4;      // requests that an ECU keeps while it is busy
 constexpr std::size_t most_request = 512; // bytes; a longer one is nothing that an ECU here knows
 
@@ -73,6 +75,9 @@ class Vehicle::Impl {
     void advance(Time now) {
         if (now == no_time)
             return;
+        // Nothing here is due later than a day after the present: so far from the ends of time that
+        // no sum runs over.
+        now = std::clamp(now, no_time + day, isotp::never - day);
         if (start_ == no_time) {
             start_ = now;
             latest_ = now;
@@ -260,7 +265,7 @@ class Vehicle::Impl {
         o.padding = options_.padding;
         o.block_size = options_.block_size;
         o.st_min = options_.st_min;
-        o.least_gap = options_.frame_gap;
+        o.least_gap = std::clamp<Time>(options_.frame_gap, 0, longest_delay);
         o.functional_rx = options_.extended_ids ? functional_29 : functional_11;
         return o;
     }
@@ -277,9 +282,9 @@ class Vehicle::Impl {
 
     Time delay(Station& station) {
         const Habits& h = station.habits;
-        return std::max<Time>(h.delay, 0) +
-               static_cast<Time>(static_cast<double>(std::max<Time>(h.spread, 0)) *
-                                 random_.uniform());
+        const Time spread = std::clamp<Time>(h.spread, 0, longest_delay);
+        return std::clamp<Time>(h.delay, 0, longest_delay) +
+               static_cast<Time>(static_cast<double>(spread) * random_.uniform());
     }
 
     struct Turn {

@@ -27,7 +27,8 @@ enum class Refusal : std::uint8_t {
 
 /// How an ECU behaves in a conversation.
 struct Habits {
-    /// From the end of a request to the first frame of the answer, and what comes on top at random.
+    /// From the end of a request to the first frame of the answer, and what comes on top at random;
+    /// at most a minute each.
     Time delay = 3 * nanoseconds_a_millisecond;
     Time spread = 8 * nanoseconds_a_millisecond;
     /// Every so many requests it says response-pending (7F xx 78) and answers this much later; it
