@@ -376,7 +376,6 @@ class Recorder {
             top_ = Table::most_rows;
             break;
         case Screen::Key::redraw:
-            screen_->resize();
             notice_ = was_notice;
             break;
         case Screen::Key::other:

@@ -57,7 +57,7 @@ std::size_t Screen::height() const {
 void Screen::resize() {
     winsize size{};
     if (::ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_row > 0 && size.ws_col > 0)
-        ::resizeterm(size.ws_row, size.ws_col);
+        ::resize_term(size.ws_row, size.ws_col); // resizeterm would press a key of its own
     ::clearok(stdscr, TRUE);
 }
 
@@ -101,8 +101,8 @@ std::optional<Screen::Key> Screen::key() {
         return Key::home;
     case KEY_END:
         return Key::end;
-    case KEY_RESIZE:
     case '\f':
+        ::clearok(stdscr, TRUE);
         return Key::redraw;
     default:
         return Key::other;

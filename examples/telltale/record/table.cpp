@@ -138,8 +138,8 @@ void Table::value(const message::Said& said, const message::Value& value) {
     const auto id = static_cast<std::uint8_t>(value.id);
     if (!wanted && (id & 0x1F) == 0)
         return;
-    const auto key =
-        std::tuple(said.has_id ? said.id.value : 0U, said.has_id, value.id, value.index);
+    const auto key = Key(said.has_id ? said.id.value : 0U, value.kind != message::ValueKind::number,
+                         value.id, value.index);
     auto place = places_.find(key);
     if (place == places_.end()) {
         if (rows_.size() == most_rows)
@@ -254,22 +254,22 @@ std::vector<Line> draw(const Table& table, const Scene& scene, std::size_t width
         text += ' ';
         append_column(text, name, name_width);
         text += ' ';
-        append_column(text, value, 10, true);
+        append_column(text, value, 9, true);
         text += ' ';
-        append_column(text, unit, 7);
+        append_column(text, unit, 6);
         text += ' ';
-        append_column(text, least, 9, true);
+        append_column(text, least, 8, true);
         text += ' ';
-        append_column(text, most, 9, true);
+        append_column(text, most, 8, true);
         text += ' ';
         text += trace;
         text += ' ';
-        append_column(text, rate, 6, true);
+        append_column(text, rate, 5, true);
         return text;
     };
     std::string trace_head;
     append_column(trace_head, "course", trace_width);
-    add(row_line("value of", "ECU", "now", "unit", "least", "most", trace_head, "a sec."),
+    add(row_line("value of", "ECU", "now", "unit", "least", "most", trace_head, "a s."),
         Line::Look::head);
 
     if (scene.notice) {
@@ -312,9 +312,21 @@ std::vector<Line> draw(const Table& table, const Scene& scene, std::size_t width
             // What does not come any more must not pass for a value of now.
             if (now - row.time > stale_after)
                 value = "--";
-            add(row_line(row.name, ecu, value, row.shown.text,
-                         row.is_number ? value_text(row, row.least) : "",
-                         row.is_number ? value_text(row, row.most) : "", trace, rate),
+            if (!row.is_number) {
+                // A state may need the columns that it has no use for.
+                std::string text;
+                append_column(text, ecu, 4);
+                text += ' ';
+                append_column(text, row.name, name_width);
+                text += "  ";
+                append_column(text, value, 33);
+                text += ' ' + trace + ' ';
+                append_column(text, rate, 5, true);
+                add(text, Line::Look::plain);
+                continue;
+            }
+            add(row_line(row.name, ecu, value, row.shown.text, value_text(row, row.least),
+                         value_text(row, row.most), trace, rate),
                 Line::Look::plain);
         }
     }

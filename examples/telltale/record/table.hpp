@@ -59,8 +59,10 @@ class Table final : public message::Listener {
     std::uint64_t problems() const { return problems_; }
 
   private:
-    std::vector<Row> rows_; ///< in the order of ECU and identifier
-    std::map<std::tuple<std::uint32_t, bool, std::uint16_t, std::uint8_t>, std::size_t> places_;
+    /// ECU, numbers before states, identifier, field: in this order they are shown.
+    using Key = std::tuple<std::uint32_t, bool, std::uint16_t, std::uint8_t>;
+    std::vector<Row> rows_; ///< in the order of their keys
+    std::map<Key, std::size_t> places_;
     std::uint64_t problems_ = 0;
 };
 
