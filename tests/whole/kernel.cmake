@@ -21,5 +21,5 @@ if(CMAKE_SYSTEM_NAME STREQUAL "Linux" AND CMAKE_SYSTEM_PROCESSOR STREQUAL "x86_6
   add_test(NAME kernel
     COMMAND sh ${CMAKE_CURRENT_SOURCE_DIR}/whole/kernel/run.sh ${PROJECT_SOURCE_DIR}/build/kernel
       ${CMAKE_CURRENT_BINARY_DIR}/kernel-machine ${kernel_programs})
-  set_tests_properties(kernel PROPERTIES TIMEOUT 300 LABELS once)
+  set_tests_properties(kernel PROPERTIES TIMEOUT 400 LABELS once)
 endif()

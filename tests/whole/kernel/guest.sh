@@ -42,5 +42,25 @@ for report in live saved; do
     [ "$(wc -l <$report-body.txt)" -gt 50 ] || fail "$report: a short report"
 done
 cmp live-body.txt saved-body.txt || fail "the report of the line and that of its dump differ"
-kill $mimic
 echo "telltale: a vehicle on vcan0 read and saved, $frames frames, $(wc -l <live.txt) lines of report"
+
+# A drive is recorded, with a mark in the midst of it: every frame that the kernel carried is kept,
+# but for the answers to what was asked last.
+before=$(carried)
+(
+    sleep 6
+    echo
+    sleep 60
+) | telltale record can:vcan0 --for 12s -o drive.pcapng >record.txt 2>said.txt ||
+    fail "record: $? $(cat said.txt)"
+sleep 1
+frames=$(($(carried) - before))
+telltale report drive.pcapng >drive.txt || fail "report of the recorded drive: $?"
+kept=$(sed -n 's/.*(pcapng, \([0-9]*\) frames).*/\1/p' drive.txt)
+[ "$kept" -gt 100 ] || fail "only '$kept' frames recorded"
+[ "$kept" -le "$frames" ] && [ "$((frames - kept))" -le 12 ] ||
+    fail "the kernel carried $frames frames, $kept are kept"
+[ "$(wc -l <record.txt)" -gt 20 ] || fail "few values shown: $(cat record.txt said.txt)"
+grep -aq 'mark' drive.pcapng || fail "no mark in the recorded drive"
+kill $mimic
+echo "telltale: a drive recorded, $kept of $frames frames, $(wc -l <record.txt) lines of values"

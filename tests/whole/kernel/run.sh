@@ -25,6 +25,7 @@ files=$work/files
 
 add_program() { # PATH: with the libraries that it is linked with
     cp -L "$1" "$files/bin/"
+    strip "$files/bin/${1##*/}" 2>/dev/null || true # only to be small
     ldd "$1" 2>/dev/null | grep -o '/[^ ]*' | while read -r library; do
         mkdir -p "$files${library%/*}"
         cp -L "$library" "$files$library"
@@ -77,7 +78,7 @@ chmod +x "$files/init"
 (cd "$files" && find . | busybox cpio -o -H newc 2>/dev/null | gzip -1) >"$work/initramfs"
 
 log=$work/console.log
-timeout 290 qemu-system-x86_64 -machine pc -accel tcg -smp 1 -m 256 -nodefaults -display none \
+timeout 380 qemu-system-x86_64 -machine pc -accel tcg -smp 1 -m 512 -nodefaults -display none \
     -no-reboot -serial stdio -kernel "$root/boot/vmlinuz-$release" -initrd "$work/initramfs" \
     -append 'console=ttyS0 quiet loglevel=3 mitigations=off panic=-1' </dev/null | tr -d '\r' \
     >"$log" || true

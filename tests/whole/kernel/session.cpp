@@ -177,7 +177,7 @@ void session(bool extended_ids, std::uint8_t block_size, std::uint8_t st_min) {
     }
     CHECK(replies.size() > 50);
     MESSAGE("", replies.size(), " answers of ", reader->ecus().size(), " ECUs, ", frames,
-            " frames");
+            " frames, ", whole.problems, " messages broken and asked for again");
 }
 
 } // namespace
