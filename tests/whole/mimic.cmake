@@ -12,5 +12,7 @@ if(TARGET telltale AND TARGET telltale-mimic)
       add_test(NAME mimic-line-${line} COMMAND mimic-lines $<TARGET_FILE:telltale> ${line})
       set_tests_properties(mimic-line-${line} PROPERTIES TIMEOUT 120)
     endforeach()
+    # A K-line counts milliseconds.
+    set_tests_properties(mimic-line-kline PROPERTIES RUN_SERIAL TRUE)
   endif()
 endif()
