@@ -3,6 +3,7 @@
 
 #include <array>
 #include <cmath>
+#include <cstdlib>
 #include <utility>
 
 #include <CLI/App.hpp>
@@ -99,12 +100,17 @@ void add_drive_options(CLI::App& command, DriveOptions& options) {
         .add_option("--only", options.only,
                     "Only these signals: a PID (0C), one of its fields (14.1), a short name (RPM), "
                     "an ECU before it (7E8:0C); several with commas")
-        ->type_name("ID,...");
+        ->type_name("ID,...")
+        ->allow_extra_args(false);
     add_watch_option(command, options);
     command
         .add_option("--mark", options.mark,
                     "A moment to point at, in seconds from the start of the drive")
-        ->type_name("SECONDS");
+        ->type_name("SECONDS")
+        ->check([](const std::string& text) {
+            // What is not a number at all, CLI11 says.
+            return std::isfinite(std::strtod(text.c_str(), nullptr)) ? "" : "not a finite number";
+        });
     command
         .add_option("--marks", options.marks,
                     "A text file of moments: a line each, seconds from the start (or @ and the "

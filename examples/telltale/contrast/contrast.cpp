@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 // `telltale contrast`: which signal left its course.
+#include <algorithm>
 #include <memory>
 #include <optional>
 #include <string>
@@ -119,6 +120,77 @@ void append_paragraph(std::string& out, std::string_view text, std::size_t inden
     append_wrapped(out, indent, plain);
 }
 
+std::string full_name(const run::ContrastSignal& signal) {
+    std::string out;
+    append_printable(out, (signal.ecu.empty() ? "" : signal.ecu + " ") + signal.name);
+    return out;
+}
+
+bool is_compared(const run::ContrastSignal& signal) {
+    return signal.standing == run::Standing::compared ||
+           signal.standing == run::Standing::itself_only ||
+           signal.standing == run::Standing::constant;
+}
+
+/// A row for each signal that was compared, the highest score first.
+void append_compared(std::string& out, const run::ContrastResult& result) {
+    std::vector<const run::ContrastSignal*> rows;
+    for (const run::ContrastSignal& signal : result.signals)
+        if (is_compared(signal))
+            rows.push_back(&signal);
+    if (rows.empty())
+        return;
+    std::stable_sort(rows.begin(), rows.end(),
+                     [](const auto* a, const auto* b) { return a->score > b->score; });
+    out += "\nCompared\n"
+           "  score  signal                                   samples good, bad   standing\n";
+    constexpr std::size_t name_width = 40;
+    for (const run::ContrastSignal* signal : rows) {
+        std::string score;
+        append_number(score, signal->score, 2);
+        std::string name = full_name(*signal);
+        if (columns_of(name) > name_width) {
+            while (columns_of(name) > name_width - 2 || (name.back() & 0xC0) == 0x80)
+                name.pop_back(); // not within a character
+            name += "..";
+        }
+        const std::string counts =
+            std::to_string(signal->good_samples) + ", " + std::to_string(signal->bad_samples);
+        out += std::string(score.size() < 7 ? 7 - score.size() : 0, ' ') + score + "  " + name +
+               std::string(name_width + 2 - columns_of(name), ' ') +
+               std::string(counts.size() < 14 ? 14 - counts.size() : 0, ' ') + counts + "   ";
+        out += word(signal->standing);
+        out += '\n';
+    }
+}
+
+/// What could not be compared, and why.
+void append_not_compared(std::string& out, const run::ContrastResult& result) {
+    struct Reason {
+        run::Standing standing;
+        const char* text;
+    };
+    std::string reasons;
+    for (const auto& [standing, text] :
+         {Reason{run::Standing::too_few, "too few samples"},
+          Reason{run::Standing::only_good, "not in the bad drives"},
+          Reason{run::Standing::only_bad, "not in the good drive"}}) {
+        std::string names;
+        for (const run::ContrastSignal& signal : result.signals)
+            if (signal.standing == standing)
+                names += (names.empty() ? "" : ", ") + full_name(signal);
+        if (!names.empty())
+            append_wrapped(reasons, 2, "- " + std::string(text) + ": " + names);
+    }
+    const auto states =
+        std::count_if(result.signals.begin(), result.signals.end(),
+                      [](const auto& signal) { return signal.standing == run::Standing::choice; });
+    if (states > 0)
+        append_wrapped(reasons, 2, "- states, not numbers: " + std::to_string(states));
+    if (!reasons.empty())
+        out += "\nNot compared\n" + reasons;
+}
+
 void append_text(std::string& out, const run::ContrastResult& result, UnitSystem system) {
     if (result.suspects.empty())
         out += "NO DEPARTURE FOUND\n";
@@ -152,25 +224,8 @@ void append_text(std::string& out, const run::ContrastResult& result, UnitSystem
         for (const std::string& note : result.notes)
             append_paragraph(out, "- " + note, 2);
     }
-    out += "\nCompared\n";
-    out += "  score  signal                                   samples good, bad   standing\n";
-    for (const run::ContrastSignal& signal : result.signals) {
-        if (signal.standing == run::Standing::left_out)
-            continue;
-        std::string score;
-        append_number(score, signal.score, 2);
-        std::string name;
-        append_printable(name, (signal.ecu.empty() ? "" : signal.ecu + " ") + signal.name);
-        if (name.size() > 40)
-            name = name.substr(0, 38) + "..";
-        std::string counts =
-            std::to_string(signal.good_samples) + ", " + std::to_string(signal.bad_samples);
-        out += std::string(score.size() < 7 ? 7 - score.size() : 0, ' ') + score + "  " + name +
-               std::string(name.size() < 42 ? 42 - name.size() : 1, ' ') +
-               std::string(counts.size() < 14 ? 14 - counts.size() : 0, ' ') + counts + "   ";
-        out += word(signal.standing);
-        out += '\n';
-    }
+    append_compared(out, result);
+    append_not_compared(out, result);
 }
 
 void append_signal(std::string& out, const run::ContrastSignal& signal, UnitSystem system) {
@@ -337,6 +392,13 @@ int contrast(const Options& options) {
     const run::ContrastResult result =
         alone ? run::contrast_alone(good->run, how) : run::contrast(good->run, runs, how);
 
+    if (!picks->empty() &&
+        std::all_of(result.signals.begin(), result.signals.end(), [](const auto& signal) {
+            return signal.standing == run::Standing::left_out;
+        })) {
+        say("none of the signals asked for is in these drives");
+        return status_wrong;
+    }
     const UnitSystem system = options.units == "us" ? UnitSystem::us : UnitSystem::si;
     std::string text;
     if (page) {
