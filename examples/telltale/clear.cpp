@@ -264,8 +264,7 @@ void add_clear(CLI::App& app, Run& run) {
         ->required()
         ->type_name("");
     command
-        ->add_option("--save", options->save,
-                     "Dump of everything on the line: what was there before, and what came of it")
+        ->add_option("--save", options->save, "Dump of the line: what was there before, and after")
         ->type_name("FILE");
     command->add_flag("--look", options->look, "Only show what clearing would take away");
     command

@@ -55,7 +55,6 @@ class Adapter {
 
   private:
     void work() {
-        link::SerialCanParser parser;
         std::array<char, 4096> buffer{};
         while (!over_) {
             pollfd ready{near_, POLLIN, 0};

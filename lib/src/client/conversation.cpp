@@ -253,7 +253,6 @@ class Conversation::Impl final : public detail::Heard {
     std::optional<CanId> to_;
     bool may_repeat_ = true;
     bool knows_all_ = false; // `expected` was given
-    bool window_shot_ = false;
     Time start_at_ = never;
     Time wanted_at_ = no_time; // when it could have started
     Time asked_ = no_time;

@@ -12,7 +12,6 @@ namespace {
 constexpr std::size_t most_ecus = 16;
 constexpr std::size_t most_items = 8192; ///< whatever the ECUs claim
 constexpr unsigned most_cuts = 16;
-constexpr unsigned ranges = 8;
 
 std::uint64_t key(CanId ecu, std::uint8_t service) {
     return (std::uint64_t{ecu.value} << 1 | (ecu.extended ? 1 : 0)) << 8 | service;

@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
-#include <array>
 #include <cstddef>
 #include <cstdint>
 #include <string>
@@ -71,7 +70,6 @@ class TELLTALE_API Finder final : public Task {
     std::optional<std::uint16_t> entity_;
     std::vector<CanId> ecus_;
     std::vector<Attempt> attempts_;
-    std::array<std::uint8_t, 3> bytes_{};
 };
 
 } // namespace telltale::client
