@@ -19,9 +19,9 @@ PATH=$root/build/demo/bin:$PATH
 good=examples/demo/good.pcapng
 bad=examples/demo/bad.pcapng
 
-show() { # COMMAND LINE: says it, then runs it
+show() { # COMMAND LINE: says it, then runs it; 1 is what commands answer who found something
     printf '\n$ %s\n\n' "$1"
-    sh -c "$1"
+    sh -c "$1" || [ $? -eq 1 ]
 }
 
 cat <<END
@@ -34,3 +34,8 @@ show "telltale report $good"
 show "telltale report $bad"
 printf '\nAbout the moment that the technician marked:\n'
 show "telltale table $bad --only MAP,MAF,SHRTFT1 --every 0.5 | sed -n '1p;/^8[4-8]/p'"
+printf '\nBoth drives side by side: which signal left its course first?\n'
+show "telltale contrast $good $bad"
+page=build/demo/contrast.html
+telltale contrast $good $bad --as page -o $page || [ $? -eq 1 ]
+printf '\nThe same to look at, step through and print: open %s in a browser.\n' "$root/$page"

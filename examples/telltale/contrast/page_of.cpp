@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstddef>
 #include <limits>
+#include <numeric>
 #include <utility>
 #include <vector>
 
@@ -204,7 +205,15 @@ Page page_of(const run::Run* good, std::span<const run::Run* const> bad,
         const double from_start = shown.seconds(about);
         page.shift = best_shift(*good, shown, from_start) + seconds_of(shown.start - reference);
     }
-    for (std::size_t i = 0; i < result.signals.size(); ++i) {
+    // What was compared comes first: states and what was read once or twice are rarely looked at.
+    std::vector<std::size_t> order(result.signals.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::stable_partition(order.begin(), order.end(), [&](std::size_t i) {
+        const run::Standing standing = result.signals[i].standing;
+        return standing == run::Standing::compared || standing == run::Standing::itself_only ||
+               standing == run::Standing::constant;
+    });
+    for (const std::size_t i : order) {
         const run::ContrastSignal& from = result.signals[i];
         Signal signal;
         signal.key = key_of(from);
