@@ -8,7 +8,7 @@ cd "$root"
 # shellcheck source=../tests/support/packages.sh
 . tests/support/packages.sh
 need cmake ninja-build g++ libexpected-dev libcli11-dev nlohmann-json3-dev libboost-dev \
-    libspdlog-dev libssl-dev npm:npm
+    libspdlog-dev libssl-dev libncurses-dev npm:npm
 
 launcher=
 ! command -v ccache >/dev/null 2>&1 || launcher=ccache

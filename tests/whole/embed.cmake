@@ -18,4 +18,9 @@ if(TARGET embed-decode_bytes)
   endforeach()
   add_test(NAME embed-read_dump COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/embed/read_dump.sh
     $<TARGET_FILE:embed-read_dump> ${PROJECT_SOURCE_DIR}/examples/demo/bad.pcapng)
+  if(TARGET embed-poll_value)
+    add_test(NAME embed-poll_value COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/embed/poll_value.sh
+      $<TARGET_FILE:embed-poll_value> $<TARGET_FILE:telltale>)
+    set_tests_properties(embed-poll_value PROPERTIES TIMEOUT 60)
+  endif()
 endif()

@@ -81,7 +81,7 @@ class Base : public Link {
   protected:
     Base(const Executor& executor, std::string name, std::size_t room = Inbox::usual_room)
         : executor_(executor), inbox_(executor, room), opening_(executor), sending_(executor),
-          name_(std::move(name)) {
+          breath_(executor), name_(std::move(name)) {
         inbox_.end(LinkError::not_open);
     }
 
@@ -102,7 +102,22 @@ class Base : public Link {
         };
     }
     /// Callbacks begun so far do nothing any more.
-    void forget() { alive_ = std::make_shared<int>(0); }
+    void forget() {
+        breath_.cancel();
+        alive_ = std::make_shared<int>(0);
+    }
+
+    /// Goes on reading: at once, or, while much waits in the queue, after a pause that lets those
+    /// who take it get to it. A short one: where the system's own room ends, loss is not told.
+    template <class F> void read_on(F f) {
+        if (inbox_.size() < inbox_.room())
+            return f();
+        breath_.expires_after(std::chrono::milliseconds(2));
+        breath_.async_wait(guarded([f = std::move(f)](const error_code& error) mutable {
+            if (!error)
+                f();
+        }));
+    }
 
     void opened(LineUp up) {
         open_ = true;
@@ -143,6 +158,7 @@ class Base : public Link {
     Inbox inbox_;
     Pending<LineUp> opening_;
     Pending<Sent> sending_;
+    boost::asio::steady_timer breath_;
     OpenSettings settings_;
     std::string name_;
     std::string trouble_;

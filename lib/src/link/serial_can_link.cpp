@@ -210,7 +210,7 @@ class SerialCanLink final : public Base {
                 while (!alive.expired() && parser_.next(bytes, event))
                     heard(event, arrived);
                 if (!alive.expired())
-                    read();
+                    read_on([this] { read(); });
             }));
     }
 

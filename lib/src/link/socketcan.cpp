@@ -236,7 +236,7 @@ class SocketCanLink final : public Base {
             }
             heard(frame, message);
         }
-        wait();
+        read_on([this] { wait(); });
     }
 
     void heard(const Frame& frame, msghdr& message) {
