@@ -156,9 +156,14 @@ void append_compared(std::string& out, const run::ContrastResult& result) {
         }
         const std::string counts =
             std::to_string(signal->good_samples) + ", " + std::to_string(signal->bad_samples);
-        out += std::string(score.size() < 7 ? 7 - score.size() : 0, ' ') + score + "  " + name +
-               std::string(name_width + 2 - columns_of(name), ' ') +
-               std::string(counts.size() < 14 ? 14 - counts.size() : 0, ' ') + counts + "   ";
+        out.append(score.size() < 7 ? 7 - score.size() : 0, ' ');
+        out += score;
+        out += "  ";
+        out += name;
+        out.append(name_width + 2 - columns_of(name), ' ');
+        out.append(counts.size() < 14 ? 14 - counts.size() : 0, ' ');
+        out += counts;
+        out += "   ";
         out += word(signal->standing);
         out += '\n';
     }
