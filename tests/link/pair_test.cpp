@@ -4,6 +4,7 @@
 #include <future>
 #include <optional>
 #include <thread>
+#include <tuple>
 #include <utility> // Boost 1.74 forgets it in awaitable.hpp
 #include <vector>
 
@@ -245,7 +246,9 @@ TEST_CASE("a piece that the line does not carry is refused, with a reason") {
 TEST_CASE("two threads, one end each") {
     asio::io_context here{1};
     asio::io_context there{1};
-    auto [first, second] = in_process_pair(here.get_executor(), there.get_executor());
+    std::unique_ptr<Link> first;
+    std::unique_ptr<Link> second;
+    std::tie(first, second) = in_process_pair(here.get_executor(), there.get_executor());
     constexpr std::uint32_t count = 20'000;
     std::uint64_t came = 0;
     std::uint64_t lost = 0;

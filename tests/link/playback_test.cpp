@@ -34,7 +34,6 @@ TEST_CASE("a dump is played back at the speed that is asked for") {
     File file(three);
     Loop loop;
     for (const auto& [speed, least] : {std::pair{"@1x", 300}, {"@2x", 150}, {"@max", 0}}) {
-        CAPTURE(speed);
         auto link = make_link(loop.context.get_executor(), "dump:" + file.path + speed);
         REQUIRE(link);
         CHECK(loop.receive(**link).error == LinkError::not_open);

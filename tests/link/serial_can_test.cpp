@@ -45,7 +45,7 @@ TEST_CASE("frames, acknowledgements, refusals and rubbish, in pieces of any size
         "t7E8803410C1AF8000000\rz\r\r\aT18DAF11021234ABCD\rZ\rr1230\rV1013\rF04\r"
         "hello\rt9998\rd1239" +
         std::string(24, 'A') + "\r" + std::string(500, 't') + "\rt1230\r";
-    for (const std::size_t piece : {1, 2, 3, 7, 1000}) {
+    for (const std::size_t piece : {1U, 2U, 3U, 7U, 1000U}) {
         const auto told = parse(text, piece);
         std::vector<Kind> kinds;
         for (const auto& each : told)

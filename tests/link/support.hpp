@@ -106,7 +106,15 @@ class Device {
     }
     const std::string& path() const { return path_; }
     void say(const std::string& text) {
-        CHECK(::write(master_, text.data(), text.size()) == static_cast<ssize_t>(text.size()));
+        for (std::size_t at = 0; at < text.size();) {
+            const auto put = ::write(master_, text.data() + at, text.size() - at);
+            if (put > 0) {
+                at += static_cast<std::size_t>(put);
+                continue;
+            }
+            pollfd ready{master_, POLLOUT, 0}; // the other side reads slowly
+            REQUIRE(::poll(&ready, 1, 5000) == 1);
+        }
     }
     /// Pulls the plug.
     void unplug() {

@@ -124,9 +124,9 @@ class Recorder {
     Recorder(const Options& options, std::vector<run::Pick> picks, std::unique_ptr<Store> store,
              std::string file, asio::io_context& context, link::Link& link, Time every,
              std::optional<Time> duration)
-        : options_(options), picks_(std::move(picks)), store_(std::move(store)),
-          file_(std::move(file)), context_(context), link_(link), every_(every),
-          duration_(duration), redraw_(context), second_(context), end_(context), again_(context),
+        : picks_(std::move(picks)), store_(std::move(store)), file_(std::move(file)),
+          context_(context), link_(link), every_(every), duration_(duration), redraw_(context),
+          second_(context), end_(context), again_(context),
           signals_(context, SIGINT, SIGTERM, SIGHUP), resized_(context), keys_(context),
           stream_(stream_options()) {
         table_.units = options.units == "us" ? UnitSystem::us : UnitSystem::si;
@@ -549,7 +549,6 @@ class Recorder {
         return output_.finish(failed_.empty() ? status_done : status_wrong);
     }
 
-    const Options& options_;
     std::vector<run::Pick> picks_;
     std::unique_ptr<Store> store_;
     std::string file_;

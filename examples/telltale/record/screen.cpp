@@ -64,17 +64,17 @@ void Screen::resize() {
 void Screen::show(const std::vector<Line>& lines) {
     for (std::size_t i = 0; i < lines.size(); ++i) {
         const auto& line = lines[i];
-        int look = A_NORMAL;
+        attr_t look = A_NORMAL;
         if (line.look == Line::Look::head)
             look = A_REVERSE;
         else if (line.look == Line::Look::trouble)
-            look = A_BOLD | (colour_ ? COLOR_PAIR(1) : A_NORMAL);
+            look = A_BOLD | static_cast<attr_t>(colour_ ? COLOR_PAIR(1) : 0);
         else if (line.look == Line::Look::notice)
             look = A_BOLD;
-        ::attrset(static_cast<attr_t>(look));
+        ::attrset(static_cast<int>(look));
         ::mvaddstr(static_cast<int>(i), 0, line.text.c_str());
     }
-    ::attrset(A_NORMAL);
+    ::attrset(static_cast<int>(A_NORMAL));
     ::refresh();
 }
 

@@ -9,7 +9,9 @@ int main() {
     using namespace telltale;
     boost::asio::io_context context;
     const auto executor = context.get_executor();
-    const auto [here, there] = link::in_process_pair(executor, executor);
+    const auto pair = link::in_process_pair(executor, executor);
+    link::Link* here = pair.first.get();
+    link::Link* there = pair.second.get();
     constexpr std::uint8_t request[] = {2, 1, 0x0C};
     CanFrame frame;
     frame.id.value = 0x7DF;

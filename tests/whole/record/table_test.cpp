@@ -66,7 +66,7 @@ TEST_CASE("the picture has the size of the window, whatever that is") {
     for (const bool notice : {false, true})
         for (const bool blocks : {false, true})
             for (std::size_t width = 1; width < 260; width += 3)
-                for (const std::size_t height : {1, 3, 4, 5, 12, 24, 60}) {
+                for (const std::size_t height : {1U, 3U, 4U, 5U, 12U, 24U, 60U}) {
                     Scene scene;
                     scene.link = "slcan:/dev/ttyACM0@500k";
                     scene.state = "recording";
