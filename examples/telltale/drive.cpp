@@ -108,8 +108,9 @@ void add_drive_options(CLI::App& command, DriveOptions& options) {
                     "A moment to point at, in seconds from the start of the drive")
         ->type_name("SECONDS")
         ->check([](const std::string& text) {
-            // What is not a number at all, CLI11 says.
-            return std::isfinite(std::strtod(text.c_str(), nullptr)) ? "" : "not a finite number";
+            // What is not a number at all, CLI11 says. A thousand million seconds are 31 years.
+            const double seconds = std::strtod(text.c_str(), nullptr);
+            return std::abs(seconds) <= 1e9 ? "" : "not a moment of a drive";
         });
     command
         .add_option("--marks", options.marks,
