@@ -20,14 +20,11 @@ constexpr std::size_t most_episodes = 64;
 constexpr std::size_t most_alarmed = 10;
 constexpr double second = 1e9;
 
-/// One signal's models, and what its scanner found in each bad run.
+/// One signal's models in one bad run, and what was found there.
 struct Candidate {
     std::vector<std::unique_ptr<Model>> models;
-    std::unique_ptr<Scanner> scanner;
-    std::vector<std::vector<Hit>> hits; // per bad run, the strongest first
-    double score(std::size_t run) const {
-        return hits.empty() || hits[run].empty() ? 0 : hits[run].front().score;
-    }
+    std::vector<Hit> hits; // the strongest first
+    double score() const { return hits.empty() ? 0 : double{hits.front().score}; }
 };
 
 std::uint16_t plain_id(const Series& series) {
@@ -65,6 +62,36 @@ double rate_of(const Run& run, const Series& series) {
     return length > 0 ? static_cast<double>(series.size()) / length : 0;
 }
 
+/// What the ECU works out from its sensors or asks of an actuator, as the names of the parameters
+/// say: fuel system, load, trims, timing, commanded and demanded values, torque, fuel rate, gear.
+/// It may set these as it likes (a gear change, fuel cut, a purge), so it takes more to call one
+/// astray; and where one is, a sensor that it comes from goes first.
+bool calculated(const Series& series) {
+    constexpr std::uint16_t ids[] = {0x03, 0x04, 0x06, 0x07, 0x08, 0x09, 0x0E, 0x2C, 0x2D,
+                                     0x2E, 0x43, 0x44, 0x4C, 0x55, 0x56, 0x57, 0x58, 0x5D,
+                                     0x5E, 0x61, 0x62, 0x63, 0x64, 0x69, 0x6A, 0x70, 0xA4};
+    return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
+}
+
+/// How much beyond the limits that the good run sets, sign by sign: measured on invented drives
+/// without a fault (tests/bench/contrast_bench.cpp). The less is known of a signal, the more it
+/// takes.
+std::array<double, sign_count> margins(bool locked, bool several_models) {
+    std::array<double, sign_count> margin{};
+    const auto set = [&](Sign sign, double value) {
+        margin[static_cast<std::size_t>(sign)] = value * (locked && !several_models ? 1.2 : 1.0);
+    };
+    set(Sign::level, 3.2);
+    set(Sign::excursion, locked ? 3.4 : 3.8);
+    set(Sign::rough, locked ? 2.5 : 5.6);
+    set(Sign::late, 3.2);
+    set(Sign::size, 2.7);
+    set(Sign::frozen, 1); // has its own
+    set(Sign::apart, 3.4);
+    set(Sign::leap, 4.5);
+    return margin;
+}
+
 class Comparison {
   public:
     Comparison(const Run& good, std::span<const Run* const> bad, const ContrastOptions& options)
@@ -74,9 +101,10 @@ class Comparison {
         match();
         cover();
         prepare();
-        for (std::size_t k = 0; k < signals_; ++k)
-            if (comparable_[k])
-                candidates_[k] = learn(k, std::vector<char>(signals_, 0));
+        for (std::size_t r = 0; r < bad_runs_.size(); ++r)
+            for (std::size_t k = 0; k < signals_; ++k)
+                if (comparable_[k])
+                    candidates_[r][k] = learn(k, r, std::vector<char>(signals_, 0));
         for (std::size_t k = 0; k < signals_; ++k)
             judge(k);
         for (std::size_t r = 0; r < bad_runs_.size(); ++r)
@@ -191,23 +219,31 @@ class Comparison {
             available[k] = there && series.kind != SeriesKind::choice ? 1 : 0;
             comparable_[k] = 0;
         }
-        survey_ = std::make_unique<Survey>(*good_, available);
+        const auto blocks_of = [](const Drive& drive) {
+            return std::clamp<std::size_t>(static_cast<std::size_t>(drive.seconds() / 20), 4, 10);
+        };
+        good_->set_blocks(0, blocks_of(*good_));
+        std::vector<const Drive*> others;
+        for (auto& drive : bad_) {
+            drive->set_blocks(good_->blocks(), blocks_of(*drive));
+            others.push_back(drive.get());
+        }
+        survey_ = std::make_unique<Survey>(*good_, others, available);
         std::vector<float> sd(signals_, 0);
         for (std::size_t k = 0; k < signals_; ++k)
             if (survey_->range(k).usable && !survey_->range(k).slow && !survey_->range(k).counter)
                 sd[k] = survey_->range(k).sd;
         good_->set_scales(sd);
-        for (auto& drive : bad_) {
+        for (auto& drive : bad_)
             drive->set_scales(sd);
-            drive->set_known(survey_->ranges());
-        }
-        candidates_.resize(signals_);
+        candidates_.resize(bad_runs_.size());
+        for (auto& of_run : candidates_)
+            of_run.resize(signals_);
     }
 
-    Candidate learn(std::size_t k, const std::vector<char>& barred) {
+    Candidate learn(std::size_t k, std::size_t run, const std::vector<char>& barred) {
         Candidate candidate;
-        candidate.hits.resize(bad_runs_.size());
-        if (survey_->range(k).counter)
+        if (survey_->range(k).counter || !bad_[run]->track(k).present())
             return candidate;
         std::size_t helpers = 0;
         for (std::size_t other = 0; other < signals_; ++other)
@@ -219,7 +255,7 @@ class Comparison {
         std::vector<char> used = barred;
         constexpr int most_models = 3;
         for (int m = 0; m < most_models; ++m) {
-            auto model = std::make_unique<Model>(*survey_, *good_, k, used, most);
+            auto model = std::make_unique<Model>(*survey_, *good_, *bad_[run], k, used, most);
             if (!model->usable() || (m > 0 && model->explained() < 0.5))
                 break;
             for (const Model::Use& use : model->uses())
@@ -236,36 +272,39 @@ class Comparison {
         std::vector<Trace> traces;
         for (const auto& model : candidate.models)
             traces.push_back(model->good_trace());
+        const bool locked = candidate.models.front()->locked();
         ScanSettings settings;
-        // The less is known of a signal, the more it takes.
-        settings.margin = !candidate.models.front()->locked() ? 2.2
-                          : candidate.models.size() == 1      ? 1.8
-                                                              : 1.4;
-        candidate.scanner = std::make_unique<Scanner>(traces, candidate.models.front()->locked(),
-                                                      good_->track(k).series().step, settings);
-        constexpr float least = 0.5F;
-        for (std::size_t r = 0; r < bad_runs_.size(); ++r) {
-            if (!bad_[r]->track(k).present())
-                continue;
-            traces.clear();
-            for (const auto& model : candidate.models)
-                traces.push_back(model->trace(*bad_[r]));
-            candidate.hits[r] = candidate.scanner->scan(traces, least);
+        settings.margin = margins(locked, candidate.models.size() > 1);
+        const Series& series = good_->track(k).series();
+        if (calculated(series)) {
+            constexpr double more = 2;
+            for (double& margin : settings.margin)
+                margin *= more;
+            if (!locked) {
+                settings.margin[static_cast<std::size_t>(Sign::leap)] = 0;
+                settings.margin[static_cast<std::size_t>(Sign::excursion)] = 0;
+            }
         }
+        const Scanner scanner(traces, locked, series.step, settings);
+        constexpr float least = 0.5F;
+        traces.clear();
+        for (const auto& model : candidate.models)
+            traces.push_back(model->bad_trace());
+        candidate.hits = scanner.scan(traces, least);
         return candidate;
     }
 
     /// What is said of a signal in the list of all.
     void judge(std::size_t k) {
         ContrastSignal& signal = result_.signals[k];
-        if (!comparable_[k]) {
+        if (!comparable_[k] || bad_runs_.empty()) {
             if (!asked_for(signal))
                 signal.standing = Standing::left_out;
             return;
         }
-        const Candidate& candidate = candidates_[k];
         for (std::size_t r = 0; r < bad_runs_.size(); ++r)
-            signal.score = std::max(signal.score, candidate.score(r));
+            signal.score = std::max(signal.score, candidates_[r][k].score());
+        const Candidate& candidate = candidates_.front()[k];
         if (candidate.models.empty()) {
             signal.standing = Standing::constant;
         } else {
@@ -297,10 +336,10 @@ class Comparison {
             if (k == without)
                 continue;
             double now = score;
-            const auto& models = candidates_[k].models;
+            const auto& models = candidates_[run][k].models;
             if (std::any_of(models.begin(), models.end(),
                             [&](const auto& model) { return model->uses(without); }))
-                now = learn(k, barred).score(run);
+                now = learn(k, run, barred).score();
             if (now >= 1) {
                 left.emplace_back(now, k);
                 sum += std::log(now) + 0.5;
@@ -309,14 +348,44 @@ class Comparison {
         return left;
     }
 
+    /// The sensor that a worked-out value which went astray comes from, if it shows as astray
+    /// itself once that value no longer vouches for it.
+    std::optional<std::size_t> behind(std::size_t k, std::size_t run,
+                                      const std::vector<char>& barred) {
+        if (!calculated(good_->track(k).series()))
+            return std::nullopt;
+        const auto leans = [&](std::size_t a, std::size_t b) {
+            const auto& models = candidates_[run][a].models;
+            return std::any_of(models.begin(), models.end(), [&](const auto& model) {
+                return !model->uses().empty() && model->uses().front().signal == b;
+            });
+        };
+        std::optional<std::size_t> found;
+        Candidate best;
+        for (std::size_t other = 0; other < signals_; ++other) {
+            if (other == k || barred[other] != 0 || !comparable_[other] ||
+                candidates_[run][other].models.empty() ||
+                calculated(good_->track(other).series()) || !leans(other, k) || !leans(k, other))
+                continue;
+            Candidate now = learn(other, run, barred);
+            if (now.score() >= 1 && now.score() > best.score()) {
+                best = std::move(now);
+                found = other;
+            }
+        }
+        if (found)
+            candidates_[run][*found] = std::move(best);
+        return found;
+    }
+
     /// When one signal goes astray, the predictions that lean on it do as well. The culprit is the
     /// one without which the others agree best; what is left after it is looked at in turn.
     void settle_on(std::size_t run) {
         std::vector<char> barred(signals_, 0);
         std::vector<Alarm> alarmed;
         for (std::size_t k = 0; k < signals_; ++k)
-            if (candidates_[k].score(run) >= 1)
-                alarmed.emplace_back(candidates_[k].score(run), k);
+            if (candidates_[run][k].score() >= 1)
+                alarmed.emplace_back(candidates_[run][k].score(), k);
         std::sort(alarmed.rbegin(), alarmed.rend());
         if (alarmed.size() > most_alarmed)
             alarmed.resize(most_alarmed);
@@ -339,29 +408,40 @@ class Comparison {
                     break;
             }
             const std::size_t k = alarmed[culprit].second;
+            barred[k] = 1;
+            const std::optional<std::size_t> source = behind(k, run, barred);
+            if (source) {
+                // What the ECU works out follows from what it reads.
+                barred[*source] = 1;
+                rest.erase(std::remove_if(rest.begin(), rest.end(),
+                                          [&](const Alarm& a) { return a.second == *source; }),
+                           rest.end());
+                if (asked_for(result_.signals[*source]))
+                    report(*source, run, candidates_[run][*source].score());
+            }
             if (asked_for(result_.signals[k]))
                 report(k, run, alarmed[culprit].first);
-            barred[k] = 1;
             std::sort(rest.rbegin(), rest.rend());
             alarmed = std::move(rest);
         }
         // What never moved in the good run has no model: only strays from its own level count.
         for (std::size_t k = 0; k < signals_; ++k)
-            if (comparable_[k] && candidates_[k].models.empty() && asked_for(result_.signals[k]) &&
-                !survey_->range(k).usable)
+            if (comparable_[k] && candidates_[run][k].models.empty() &&
+                asked_for(result_.signals[k]) && !survey_->range(k).usable)
                 look_at_constant(k, run);
     }
 
     void report(std::size_t k, std::size_t run, double score) {
         const Run& bad = *bad_runs_[run];
-        const Candidate& candidate = candidates_[k];
-        const Trace trace = candidate.models.front()->trace(*bad_[run]);
+        const Candidate& candidate = candidates_[run][k];
+        const Trace& trace = candidate.models.front()->bad_trace();
         std::vector<Hit> hits;
-        for (const Hit& hit : candidate.hits[run])
+        for (const Hit& hit : candidate.hits)
             if (hit.score >= 1)
                 hits.push_back(hit);
         if (hits.empty())
             return;
+        pair_leaps(hits);
         // The strongest first; what another of them covers already says nothing new.
         std::vector<Hit> kept;
         for (const Hit& hit : hits)
@@ -379,6 +459,30 @@ class Comparison {
         departure.score = score;
         departure.kind = kind_of(trace, kept.front(), good_->track(k).series());
         finish(departure, std::move(episodes), bad);
+    }
+
+    /// A leap away and the leap back are one departure.
+    static void pair_leaps(std::vector<Hit>& hits) {
+        std::vector<Hit> leaps;
+        std::vector<Hit> rest;
+        for (const Hit& hit : hits)
+            (hit.sign == Sign::leap ? leaps : rest).push_back(hit);
+        std::sort(leaps.begin(), leaps.end(),
+                  [](const Hit& a, const Hit& b) { return a.from < b.from; });
+        for (std::size_t i = 0; i < leaps.size(); ++i) {
+            Hit hit = leaps[i];
+            ++hit.from; // the sample before a leap is still as it should be
+            if (i + 1 < leaps.size() && hit.value * leaps[i + 1].value < 0) {
+                hit.to = leaps[i + 1].to - 1;
+                hit.score = std::max(hit.score, leaps[i + 1].score);
+                ++i;
+            }
+            hit.to = std::max(hit.to, hit.from + 1);
+            rest.push_back(hit);
+        }
+        std::sort(rest.begin(), rest.end(),
+                  [](const Hit& a, const Hit& b) { return a.score > b.score; });
+        hits = std::move(rest);
     }
 
     /// Fills in what follows from the episodes, the strongest of which comes first, and keeps it.
@@ -402,7 +506,7 @@ class Comparison {
         departure.start_second = static_cast<double>(departure.start - reference) / second;
         departure.end_second = static_cast<double>(departure.end - reference) / second;
         const ContrastSignal& signal = result_.signals[departure.signal];
-        const auto& models = candidates_[departure.signal].models;
+        const auto& models = candidates_[departure.run][departure.signal].models;
         departure.sentence = sentence(signal, departure, result_.coverage[departure.run],
                                       !models.empty() && models.front()->locked());
         departure.proof = proof(signal, departure.kind);
@@ -425,7 +529,7 @@ class Comparison {
         std::size_t to = hit.to - 1;
         // A window is wider than what it holds: cut to where the difference is a good part of its
         // peak, for the signs that are about differences.
-        if (hit.sign == Sign::level || hit.sign == Sign::excursion || hit.sign == Sign::jump) {
+        if (hit.sign == Sign::level || hit.sign == Sign::excursion || hit.sign == Sign::apart) {
             const float least = 0.4F * size;
             while (from < peak && !(std::abs(trace.z[from]) >= least))
                 ++from;
@@ -436,7 +540,9 @@ class Comparison {
         out.end = from_seconds(bad, trace.t[to]);
         out.peak_time = from_seconds(bad, trace.t[peak]);
         out.peak_value = trace.y[peak];
-        out.peak_expected = std::isnan(trace.fitted[peak]) ? trace.y[peak] : trace.fitted[peak];
+        out.peak_expected = hit.sign == Sign::leap && hit.from > 0 ? trace.y[hit.from - 1]
+                            : std::isnan(trace.fitted[peak])       ? trace.y[peak]
+                                                                   : trace.fitted[peak];
         out.peak_difference = out.peak_value - out.peak_expected;
         return out;
     }
@@ -473,6 +579,10 @@ class Comparison {
         switch (hit.sign) {
         case Sign::excursion:
             return far <= 1 ? DepartureKind::spike : DepartureKind::drop_out;
+        case Sign::leap:
+            return hit.to - hit.from <= 1   ? DepartureKind::spike
+                   : hit.to - hit.from <= 8 ? DepartureKind::drop_out
+                                            : DepartureKind::offset;
         case Sign::rough:
             return DepartureKind::noise;
         case Sign::late:
@@ -571,7 +681,7 @@ class Comparison {
     /// kept their course.
     std::string others(const Departure& departure, const Episode& strongest, const Run& bad) {
         std::vector<OtherCourse> courses;
-        const auto& models = candidates_[departure.signal].models;
+        const auto& models = candidates_[departure.run][departure.signal].models;
         if (!models.empty())
             for (const Model::Use& use : models.front()->uses()) {
                 const ContrastSignal& other = result_.signals[use.signal];
@@ -599,10 +709,11 @@ class Comparison {
         std::size_t compared = 0;
         std::size_t quiet = 0;
         for (std::size_t k = 0; k < signals_; ++k) {
-            if (k == departure.signal || candidates_[k].models.empty())
+            const Candidate& candidate = candidates_[departure.run][k];
+            if (k == departure.signal || candidate.models.empty())
                 continue;
             ++compared;
-            quiet += candidates_[k].score(departure.run) < 1 ? 1 : 0;
+            quiet += candidate.score() < 1 ? 1 : 0;
         }
         return meanwhile(courses, compared, quiet);
     }
@@ -650,8 +761,9 @@ class Comparison {
             double sum = 0;
             std::size_t count = 0;
             for (std::size_t k = 0; k < signals_; ++k)
-                if (!candidates_[k].models.empty() && candidates_[k].models.front()->locked()) {
-                    sum += candidates_[k].models.front()->trace(*bad_[r]).familiar;
+                if (!candidates_[r][k].models.empty() &&
+                    candidates_[r][k].models.front()->locked()) {
+                    sum += candidates_[r][k].models.front()->bad_trace().familiar;
                     ++count;
                 }
             coverage.familiar = count > 0 ? sum / static_cast<double>(count) : 0;
@@ -662,10 +774,10 @@ class Comparison {
     void keep_expectations() {
         for (const Departure& departure : result_.suspects)
             for (std::size_t r = 0; r < bad_runs_.size(); ++r) {
-                const auto& models = candidates_[departure.signal].models;
+                const auto& models = candidates_[r][departure.signal].models;
                 if (models.empty() || !bad_[r]->track(departure.signal).present())
                     continue;
-                const Trace trace = models.front()->trace(*bad_[r]);
+                const Trace& trace = models.front()->bad_trace();
                 Expectation expectation;
                 expectation.signal = departure.signal;
                 expectation.run = static_cast<std::uint32_t>(r);
@@ -688,7 +800,7 @@ class Comparison {
     std::unique_ptr<Drive> good_;
     std::vector<std::unique_ptr<Drive>> bad_;
     std::unique_ptr<Survey> survey_;
-    std::vector<Candidate> candidates_;
+    std::vector<std::vector<Candidate>> candidates_; ///< of each bad run, of each signal
 };
 
 /// The part of a run between two moments, with its marks.

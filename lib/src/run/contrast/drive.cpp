@@ -11,7 +11,7 @@ Track::Track(const Run& run, const Series& series)
     const Pace found = pace(series);
     interval_ = static_cast<double>(found.interval) * 1e-9;
     limit_ = static_cast<double>(found.limit) * 1e-9;
-    bridge_ = 1.75 * interval_;
+    bridge_ = 2.6 * interval_;
 }
 
 float Cursor::at(double t) {
@@ -98,91 +98,6 @@ float Drive::stir(std::size_t signal, double t) const {
         --others;
     }
     return std::max(0.0F, sum) / static_cast<float>(std::max<std::size_t>(1, others));
-}
-
-namespace {
-template <class List> void enter(List& list, float size, std::uint16_t signal) {
-    for (auto& place : list) {
-        if (place.signal == signal) {
-            if (place.size >= size)
-                return;
-            place = {};
-        }
-    }
-    std::size_t at = list.size();
-    while (at > 0 && list[at - 1].size < size)
-        --at;
-    if (at == list.size())
-        return;
-    // The hole that the same signal may have left closes first.
-    std::size_t last = list.size() - 1;
-    for (std::size_t i = at; i < list.size(); ++i)
-        if (list[i].size == 0) {
-            last = i;
-            break;
-        }
-    for (std::size_t i = last; i > at; --i)
-        list[i] = list[i - 1];
-    list[at] = {size, signal};
-}
-} // namespace
-
-void Drive::set_known(const std::vector<Range>& known) {
-    fast_.assign(points_, {});
-    slow_.assign(points_, {});
-    std::size_t swinging = 0;
-    for (const Range& range : known)
-        swinging += range.usable && !range.slow && !range.counter ? 1 : 0;
-    fast_rank_ = swinging < 12 ? 1 : 2; // how many strays are left aside
-    const auto reach = static_cast<std::size_t>(2 / spacing_);
-    std::vector<float> here(points_);
-    for (std::size_t k = 0; k < tracks_.size(); ++k) {
-        const Range& range = known[k];
-        const std::vector<float>& plain = slowed_[k][0];
-        if (!range.known || range.counter || plain.empty())
-            continue;
-        const float margin = 0.03F * (range.high - range.low) + 2 * range.grain;
-        const float unit = range.slow ? range.span : range.sd;
-        bool any = false;
-        for (std::size_t i = 0; i < points_; ++i) {
-            const float out =
-                std::max(range.low - margin - plain[i], plain[i] - range.high - margin);
-            here[i] = out > 0 && unit > 0 ? std::min(out / unit, 4.0F) : 0; // not a number: 0
-            any = any || here[i] > 0;
-        }
-        if (!any)
-            continue;
-        for (std::size_t i = 0; i < points_; ++i) {
-            if (here[i] <= 0)
-                continue;
-            const std::size_t to = std::min(points_, i + reach + 1);
-            for (std::size_t j = i > reach ? i - reach : 0; j < to; ++j) {
-                if (range.slow)
-                    enter(slow_[j], here[i], static_cast<std::uint16_t>(k));
-                else
-                    enter(fast_[j], here[i], static_cast<std::uint16_t>(k));
-            }
-        }
-    }
-}
-
-Drive::Strange Drive::strange(std::size_t signal, double t) const {
-    Strange result;
-    if (fast_.empty() || !(t >= 0))
-        return result;
-    const auto i = std::min(points_ - 1, static_cast<std::size_t>(t / spacing_ + 0.5));
-    std::size_t rank = 0;
-    for (const Excess& one : fast_[i])
-        if (one.signal != signal && rank++ == fast_rank_) {
-            result.fast = one.size;
-            break;
-        }
-    for (const Excess& one : slow_[i])
-        if (one.signal != signal) {
-            result.slow = one.size;
-            break;
-        }
-    return result;
 }
 
 float Drive::slowed(std::size_t signal, Form form, double t) const {

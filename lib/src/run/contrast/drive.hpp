@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -63,9 +64,12 @@ struct Range {
     bool known = false;   ///< enough samples
     bool counter = false; ///< only ever rises (or falls): a clock, no signal
     bool slow = false;    ///< swung to and fro too seldom to show what goes with it
-    float grain = 0;      ///< scatter from sample to sample, at least half a step
-    float low = 0;        ///< least and greatest, a stray sample aside
+    std::size_t swings = 0;
+    float grain = 0; ///< scatter from sample to sample, at least half a step
+    float low = 0;   ///< least and greatest, a stray sample aside
     float high = 0;
+    float reach_low = 0; ///< the same of all runs together
+    float reach_high = 0;
     float mean = 0;
     float sd = 0;
     float span = 0; ///< of the raw range, where that is known
@@ -80,23 +84,31 @@ class Drive {
     std::size_t signals() const { return tracks_.size(); }
     const Track& track(std::size_t signal) const { return tracks_[signal]; }
     double seconds() const { return seconds_; }
+    /// A run is cut into blocks, counted through all drives of a comparison, this one's from
+    /// `first` on. Each model is tried on every block after having been made without it.
+    void set_blocks(std::size_t first, std::size_t count) {
+        first_block_ = first;
+        blocks_ = count;
+    }
+    std::size_t first_block() const { return first_block_; }
+    std::size_t blocks() const { return blocks_; }
+    std::size_t block(double t) const {
+        if (!(t > 0) || seconds_ <= 0)
+            return first_block_;
+        return first_block_ +
+               std::min(blocks_ - 1,
+                        static_cast<std::size_t>(t / seconds_ * static_cast<double>(blocks_)));
+    }
     /// How much the signals other than this one are on the move: 0 at rest, 1 when each is a
     /// standard deviation (`sd`) away from where it was a second ago.
     void set_scales(const std::vector<float>& sd);
     float stir(std::size_t signal, double t) const;
-    /// How far outside of what the good run had the other signals are, the strays among them left
-    /// aside: in standard deviations for those that swing, in parts of their raw range for those
-    /// that are slow (a cold engine, another day).
-    struct Strange {
-        float fast = 0;
-        float slow = 0;
-    };
-    void set_known(const std::vector<Range>& known);
-    Strange strange(std::size_t signal, double t) const;
     /// A slowed form at a time; `missing` where the signal was not there.
     float slowed(std::size_t signal, Form form, double t) const;
 
   private:
+    std::size_t first_block_ = 0;
+    std::size_t blocks_ = 1;
     double seconds_ = 0;
     double spacing_ = 0.25;
     std::size_t points_ = 0;
@@ -105,14 +117,6 @@ class Drive {
     std::vector<float> sd_;
     std::vector<float> stir_;
     std::size_t stirring_ = 0;
-    struct Excess {
-        float size = 0;
-        std::uint16_t signal = 0xFFFF;
-    };
-    static constexpr std::size_t ranks = 4;
-    std::vector<std::array<Excess, ranks>> fast_; ///< the greatest first, at each point
-    std::vector<std::array<Excess, 2>> slow_;
-    std::size_t fast_rank_ = 1;
 };
 
 } // namespace telltale::run

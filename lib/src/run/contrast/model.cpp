@@ -13,7 +13,7 @@ namespace telltale::run {
 namespace {
 
 constexpr std::size_t train_rows = 1200;
-constexpr std::size_t seen_rows = 500;
+constexpr std::size_t seen_rows = 600;
 constexpr std::size_t most_bumps = 32;
 constexpr float kelvin = 273.15F;
 
@@ -27,9 +27,9 @@ float bump(float square_distance) {
 
 } // namespace
 
-Model::Model(const Survey& survey, const Drive& good, std::size_t target,
+Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::size_t target,
              const std::vector<char>& barred, std::size_t most_signals)
-    : survey_(&survey), good_(&good), target_(target) {
+    : survey_(&survey), good_(&good), bad_(&bad), target_(target) {
     const Range& range = survey.range(target);
     if (!range.usable || range.counter)
         return;
@@ -48,10 +48,10 @@ Model::Model(const Survey& survey, const Drive& good, std::size_t target,
             if (bases_[i].signal == signal && bases_[i].form == form)
                 return static_cast<std::uint16_t>(i);
         const Range& r = survey.range(signal);
-        // Beyond what the good run had, only a little way is trusted.
+        // Beyond what the runs had for more than a moment, only a little way is trusted.
         const float beyond = 0.02F * (r.high - r.low);
-        bases_.push_back(
-            {static_cast<std::uint16_t>(signal), form, r.low - beyond, r.high + beyond, r.mean});
+        bases_.push_back({static_cast<std::uint16_t>(signal), form, r.reach_low - beyond,
+                          r.reach_high + beyond, r.mean});
         return static_cast<std::uint16_t>(bases_.size() - 1);
     };
 
@@ -118,44 +118,61 @@ Model::Model(const Survey& survey, const Drive& good, std::size_t target,
     physical(Feature::Kind::charge, survey.air, survey.rpm);
     physical(Feature::Kind::charge, survey.air, survey.manifold);
 
-    // 3. The rows: the target's own samples, thinned.
-    const Track& track = good.track(target);
-    std::vector<double> times;
-    std::vector<float> y;
-    const std::size_t stride = (track.size() + train_rows - 1) / train_rows;
-    for (std::size_t i = 0; i < track.size(); i += stride) {
-        times.push_back(track.time(i));
-        y.push_back(track.value(i));
-    }
-    std::vector<std::vector<float>> columns;
-    std::vector<float> beyond_seen;
-    evaluate(good, times, columns, beyond_seen);
-    std::vector<std::size_t> whole;
-    for (std::size_t i = 0; i < times.size(); ++i) {
-        bool there = true;
-        for (const auto& column : columns)
-            there = there && !std::isnan(column[i]);
-        if (there)
-            whole.push_back(i);
-    }
-    if (whole.size() < 60 || 3 * whole.size() < times.size()) {
+    // 3. The rows: the target's own samples, thinned; those of the good run first.
+    struct Rows {
+        std::vector<std::vector<float>> columns;
+        std::vector<float> y;
+        std::vector<std::uint8_t> blocks;
+    };
+    const auto rows_of = [&](const Drive& drive, Rows& out) {
+        const Track& track = drive.track(target);
+        std::vector<double> times;
+        std::vector<float> y;
+        const std::size_t stride = (track.size() + train_rows - 1) / train_rows;
+        for (std::size_t i = 0; i < track.size(); i += stride) {
+            times.push_back(track.time(i));
+            y.push_back(track.value(i));
+        }
+        std::vector<std::vector<float>> columns;
+        std::vector<float> beyond_seen;
+        evaluate(drive, times, columns, beyond_seen);
+        out.columns.assign(columns.size(), {});
+        for (std::size_t i = 0; i < times.size(); ++i) {
+            bool there = true;
+            for (const auto& column : columns)
+                there = there && !std::isnan(column[i]);
+            if (!there)
+                continue;
+            for (std::size_t c = 0; c < columns.size(); ++c)
+                out.columns[c].push_back(columns[c][i]);
+            out.y.push_back((y[i] - mean_) / range.sd);
+            out.blocks.push_back(static_cast<std::uint8_t>(drive.block(times[i])));
+        }
+        return times.size();
+    };
+    Rows taught;
+    const std::size_t asked = rows_of(good, taught);
+    if (taught.y.size() < 60 || 3 * taught.y.size() < asked) {
         // Too little of the good run has all of them: the signal stands alone.
         features_.resize(1);
         bases_.clear();
-        columns.clear();
-        whole.resize(times.size());
-        std::iota(whole.begin(), whole.end(), std::size_t{0});
+        taught = {};
+        rows_of(good, taught);
     }
-    const std::size_t n = whole.size();
-    std::vector<std::vector<float>> rows(columns.size(), std::vector<float>(n));
-    std::vector<float> target_row(n);
-    std::vector<std::uint8_t> blocks(n);
-    for (std::size_t i = 0; i < n; ++i) {
-        for (std::size_t c = 0; c < columns.size(); ++c)
-            rows[c][i] = columns[c][whole[i]];
-        target_row[i] = (y[whole[i]] - mean_) / range.sd;
-        blocks[i] = static_cast<std::uint8_t>(survey.block(times[whole[i]]));
+    const std::size_t n_good = taught.y.size();
+    if (!bases_.empty()) {
+        Rows other;
+        rows_of(bad, other);
+        for (std::size_t c = 0; c < bases_.size(); ++c)
+            taught.columns[c].insert(taught.columns[c].end(), other.columns[c].begin(),
+                                     other.columns[c].end());
+        taught.y.insert(taught.y.end(), other.y.begin(), other.y.end());
+        taught.blocks.insert(taught.blocks.end(), other.blocks.begin(), other.blocks.end());
     }
+    const std::vector<std::vector<float>>& rows = taught.columns;
+    const std::vector<float>& target_row = taught.y;
+    const std::vector<std::uint8_t>& blocks = taught.blocks;
+    const std::size_t n = taught.y.size();
 
     // Bumps among the three strongest signals, spread over what was seen.
     const auto add_bumps = [&] {
@@ -229,16 +246,19 @@ Model::Model(const Survey& survey, const Drive& good, std::size_t target,
               design.begin() + static_cast<std::ptrdiff_t>(p * n));
 
     // 5. Which of them to keep, judged on blocks left out; then whether bumps add to that.
-    const std::size_t block_count = survey.blocks();
+    const std::size_t good_blocks = good.blocks();
+    const std::size_t block_count = good.blocks() + bad.blocks();
     std::vector<std::size_t> starts(block_count + 1, n);
     for (std::size_t b = block_count; b-- > 0;)
         starts[b] = static_cast<std::size_t>(
             std::lower_bound(blocks.begin(), blocks.end(), static_cast<std::uint8_t>(b)) -
             blocks.begin());
     std::vector<double> weights(n, 1.0);
-    std::vector<std::vector<float>> grams(block_count);
+    std::vector<std::vector<float>> grams;
+    std::size_t blocks_used = good_blocks; // at first the good run alone teaches
     const auto make_grams = [&](const std::vector<float>& from, std::size_t size) {
-        for (std::size_t b = 0; b < block_count; ++b)
+        grams.resize(blocks_used);
+        for (std::size_t b = 0; b < blocks_used; ++b)
             grams[b] = gram_of(from, n, size, starts[b], starts[b + 1]);
     };
     std::vector<std::size_t> kept{0};
@@ -261,10 +281,11 @@ Model::Model(const Survey& survey, const Drive& good, std::size_t target,
                 total[i] += gram[i];
         double error = 0;
         std::vector<double> rest(size * size);
-        for (std::size_t b = 0; b < block_count; ++b) {
+        const auto used = static_cast<double>(starts[blocks_used]);
+        for (std::size_t b = 0; b < blocks_used; ++b) {
             for (std::size_t i = 0; i < total.size(); ++i)
                 rest[i] = total[i] - grams[b][i];
-            left_out[b] = ridge(rest, size, set, size - 1, share * static_cast<double>(n), 1);
+            left_out[b] = ridge(rest, size, set, size - 1, share * used, 1);
             if (left_out[b].empty())
                 return 1e30;
             double e = grams[b][(size - 1) * size + size - 1];
@@ -311,14 +332,27 @@ Model::Model(const Survey& survey, const Drive& good, std::size_t target,
     std::vector<std::size_t> all(q);
     std::iota(all.begin(), all.end(), std::size_t{0});
     std::vector<double> residual(n);
-    for (int round = 0; round < 3; ++round) {
+    for (int round = 0; round < 4; ++round) {
         std::vector<float> weighted = small;
         if (round > 0)
             for (std::size_t c = 0; c <= q; ++c)
                 for (std::size_t i = 0; i < n; ++i)
                     weighted[c * n + i] *= static_cast<float>(std::sqrt(weights[i]));
         make_grams(weighted, q + 1);
-        if (judge(all, q + 1, penalty_share) >= 1e30) {
+        judge(all, q + 1, penalty_share);
+        if (round == 0 && blocks_used < block_count) {
+            // What the good run alone says of the other one.
+            std::vector<double> total((q + 1) * (q + 1), 0.0);
+            for (const auto& gram : grams)
+                for (std::size_t i = 0; i < total.size(); ++i)
+                    total[i] += gram[i];
+            const std::vector<double> whole =
+                ridge(total, q + 1, all, q, penalty_share * static_cast<double>(n_good), 1);
+            for (std::size_t b = blocks_used; b < block_count; ++b)
+                left_out[b] = whole;
+        }
+        if (std::any_of(left_out.begin(), left_out.end(),
+                        [](const auto& fold) { return fold.empty(); })) {
             usable_ = false;
             return;
         }
@@ -328,7 +362,10 @@ Model::Model(const Survey& survey, const Drive& good, std::size_t target,
                 fitted += left_out[blocks[i]][c] * small[c * n + i];
             residual[i] = small[q * n + i] - fitted;
         }
-        const double scale = std::max(1e-6, mad_factor * median_deviation(residual));
+        const std::vector<double> usual(residual.begin(),
+                                        residual.begin() + static_cast<std::ptrdiff_t>(n_good));
+        const double scale = std::max(1e-6, mad_factor * median_deviation(usual));
+        blocks_used = block_count;
         for (std::size_t i = 0; i < n; ++i) {
             const double size = std::abs(residual[i]) / (2.5 * scale);
             weights[i] = size <= 1 ? 1 : 1 / size;
@@ -471,7 +508,7 @@ void Model::evaluate(const Drive& drive, const std::vector<double>& t,
     }
 }
 
-Trace Model::run_over(const Drive& drive, bool held_out) const {
+Trace Model::run_over(const Drive& drive) const {
     Trace trace;
     const Track& track = drive.track(target_);
     const std::size_t n = track.size();
@@ -496,8 +533,9 @@ Trace Model::run_over(const Drive& drive, bool held_out) const {
     trace.slope.assign(n, 0);
     trace.sigma.assign(n, missing);
     trace.z.assign(n, missing);
-    std::vector<float> spread(n, 0);
-    std::vector<float> distance(n, 0);
+    trace.unsure.assign(n, 0);
+    trace.distance.assign(n, 0);
+    trace.moved.assign(n, 0);
     std::vector<float> x(q);
     std::vector<float> here(seen_bases_.size());
     const std::size_t look = std::max<std::size_t>(1, n / 1500);
@@ -516,12 +554,11 @@ Trace Model::run_over(const Drive& drive, bool held_out) const {
             const float v = derive(features_[c], columns, *this, i);
             x[c] = c == 0 ? 1.0F : (v - features_[c].mean) * features_[c].scale;
         }
-        const std::size_t own = survey_->block(trace.t[i]);
-        const std::vector<float>& beta = held_out ? block_beta_[own] : beta_;
+        const std::size_t own = drive.block(trace.t[i]);
+        const std::vector<float>& beta = block_beta_[own];
         float fitted = 0;
         for (std::size_t c = 0; c < q; ++c)
             fitted += beta[c] * x[c];
-        trace.fitted[i] = fitted;
         // How sure the prediction is changes slowly: looked at now and then.
         if (looked == n || i - looked >= look) {
             looked = i;
@@ -542,7 +579,7 @@ Trace Model::run_over(const Drive& drive, bool held_out) const {
                     here[d] = columns[seen_bases_[d]][i] * seen_weight_[d];
                 float nearest = 1e30F;
                 for (std::size_t s = 0; s < seen_block_.size(); ++s) {
-                    if (held_out && seen_block_[s] == own)
+                    if (seen_block_[s] == own)
                         continue;
                     float sum2 = 0;
                     for (std::size_t d = 0; d < here.size(); ++d) {
@@ -557,20 +594,44 @@ Trace Model::run_over(const Drive& drive, bool held_out) const {
             if (last_distance < 0.25F * survey_->range(target_).sd)
                 ++familiar;
         }
-        spread[i] = last_spread;
-        distance[i] = last_distance;
+        trace.unsure[i] = last_spread * last_spread + 4 * beyond[i] * beyond[i];
+        trace.fitted[i] = fitted;
+        trace.distance[i] = last_distance;
     }
     trace.familiar = asked == 0 ? 0 : static_cast<double>(familiar) / static_cast<double>(asked);
     // Where the predicted course bends sharply, what lies between two samples is anybody's guess.
-    std::vector<float> bend(n, 0);
+    trace.bend.assign(n, 0);
     for (std::size_t i = 1; i + 1 < n; ++i)
         if (trace.piece[i - 1] == trace.piece[i + 1]) {
             const float turn =
                 std::abs(trace.fitted[i - 1] - 2 * trace.fitted[i] + trace.fitted[i + 1]);
             if (!std::isnan(turn))
                 for (const std::size_t k : {i - 1, i, i + 1})
-                    bend[k] = std::max(bend[k], turn);
+                    trace.bend[k] = std::max(trace.bend[k], turn);
         }
+    double slack = track.interval();
+    for (const Base& one : bases_)
+        slack = std::max(slack, drive.track(one.signal).interval());
+    slack = std::min(0.6 * slack + 0.05, 1.0);
+    trace.low = trace.fitted;
+    trace.high = trace.fitted;
+    for (std::size_t i = 0, first = 0; i < n; ++i) {
+        while (trace.t[first] < trace.t[i] - slack)
+            ++first;
+        for (std::size_t k = std::min(first, i > 0 ? i - 1 : i);
+             k < n && (k <= i + 1 || trace.t[k] <= trace.t[i] + slack); ++k) {
+            const float f = trace.fitted[k];
+            if (trace.piece[k] != trace.piece[i] || std::isnan(f))
+                continue;
+            if (!(trace.low[i] <= f))
+                trace.low[i] = f;
+            if (!(trace.high[i] >= f))
+                trace.high[i] = f;
+        }
+    }
+    trace.stir.resize(n);
+    for (std::size_t i = 0; i < n; ++i)
+        trace.stir[i] = drive.stir(target_, trace.t[i]);
     for (std::size_t i = 0; i < n; ++i) {
         if (std::isnan(trace.fitted[i]))
             continue;
@@ -582,49 +643,98 @@ Trace Model::run_over(const Drive& drive, bool held_out) const {
             i + 1 < n && !std::isnan(trace.fitted[i + 1]) && trace.piece[i + 1] == trace.piece[i]
                 ? i + 1
                 : i;
-        float moved = 0;
         if (b > a) {
             const float change = trace.fitted[b] - trace.fitted[a];
-            moved = std::abs(change) / static_cast<float>(b - a);
+            trace.moved[i] = std::abs(change) / static_cast<float>(b - a);
             const double between = trace.t[b] - trace.t[a];
             trace.slope[i] = between > 0 ? change / static_cast<float>(between) : 0;
         }
-        const float stir = drive.stir(target_, trace.t[i]);
-        if (measuring_) { // the parts themselves, for `fit`
-            trace.sigma[i] = moved;
-            trace.z[i] = distance[i];
-            trace.slope[i] = stir;
-            spread[i] = bend[i];
+    }
+    return trace;
+}
+
+/// The scale of a normal difference at each sample, from what makes differences large there.
+void Model::weigh(Trace& trace) const {
+    const std::size_t n = trace.t.size();
+    const float sd = survey_->range(target_).sd;
+    trace.local.assign(n, missing);
+    for (std::size_t i = 0; i < n; ++i) {
+        if (std::isnan(trace.fitted[i]))
             continue;
-        }
-        const float s1 = scale_b_ * moved;
+        const float s1 = scale_b_ * trace.moved[i];
         // Further from what was seen than the good run's own blocks are from each other: not sure.
-        const float s2 = scale_c_ * distance[i] + 0.7F * std::max(0.0F, distance[i] - usual_far_);
-        const float s3 = scale_d_ * stir;
-        const float s4 = scale_e_ * bend[i];
-        const Drive::Strange strange = drive.strange(target_, trace.t[i]);
-        const float s5 = strange.fast * survey_->range(target_).sd;
-        const float s6 = 2 * strange.slow * survey_->range(target_).sd;
-        trace.sigma[i] =
-            std::sqrt(scale_a_ * scale_a_ + s1 * s1 + s2 * s2 + s3 * s3 + s4 * s4 +
-                      spread[i] * spread[i] + 4 * beyond[i] * beyond[i] + s5 * s5 + s6 * s6);
+        const float s2 =
+            scale_c_ * trace.distance[i] + 0.7F * std::max(0.0F, trace.distance[i] - usual_far_);
+        const float s3 = scale_d_ * trace.stir[i];
+        const float s4 = scale_e_ * trace.bend[i];
+        trace.sigma[i] = std::sqrt(scale_a_ * scale_a_ + s1 * s1 + s2 * s2 + s3 * s3 + s4 * s4 +
+                                   trace.unsure[i]);
         trace.z[i] = (trace.y[i] - trace.fitted[i]) / trace.sigma[i];
+        // Where nothing tells the value: while the others move, something happens on the road that
+        // this one alone may show sharper.
+        const float s7 = 2 * s3 + 0.1F * sd * trace.stir[i];
+        trace.local[i] = locked_
+                             ? std::sqrt(s1 * s1 + s2 * s2 + s3 * s3 + s4 * s4 + trace.unsure[i])
+                             : std::sqrt(s1 * s1 + s4 * s4 + s7 * s7);
     }
     // A window whose middle is missing still has a scale.
-    for (std::size_t i = 1; i < n && !measuring_; ++i)
+    for (std::size_t i = 1; i < n; ++i)
         if (std::isnan(trace.sigma[i]))
             trace.sigma[i] = trace.sigma[i - 1];
-    if (measuring_)
-        trace.bend = std::move(spread);
-    return trace;
+    look_around(trace);
+}
+
+/// How much the differences scatter about each sample, leaving itself and its neighbours aside: in
+/// a calm stretch a small stray tells, in a lively one it does not.
+void Model::look_around(Trace& trace) const {
+    const std::size_t n = trace.t.size();
+    const double step = good_->track(target_).series().step;
+    const float floor = std::max({0.6F * static_cast<float>(step), 0.25F * scale_a_, 1e-9F});
+    constexpr std::size_t reach = 12;
+    constexpr std::size_t own = 4;
+    std::vector<float> bends(n, missing);
+    for (std::size_t i = 1; i + 1 < n; ++i)
+        if (trace.piece[i - 1] == trace.piece[i + 1])
+            bends[i] = std::abs((trace.y[i] - trace.fitted[i]) -
+                                0.5F * ((trace.y[i - 1] - trace.fitted[i - 1]) +
+                                        (trace.y[i + 1] - trace.fitted[i + 1])));
+    std::array<float, 2 * reach> sizes;
+    float around = scale_a_;
+    constexpr std::size_t often = 3; // it changes slowly
+    std::size_t looked = n;
+    for (std::size_t i = 0; i < n; ++i) {
+        if (std::isnan(trace.z[i]))
+            continue;
+        if (looked == n || i >= looked + often) {
+            looked = i;
+            std::size_t count = 0;
+            for (std::size_t k = own; k <= reach; ++k) {
+                if (k <= i && trace.piece[i - k] == trace.piece[i] && !std::isnan(bends[i - k]))
+                    sizes[count++] = bends[i - k];
+                if (i + k < n && trace.piece[i + k] == trace.piece[i] && !std::isnan(bends[i + k]))
+                    sizes[count++] = bends[i + k];
+            }
+            around = scale_a_;
+            if (count >= 6) {
+                float* const middle = sizes.data() + count * 3 / 4;
+                std::nth_element(sizes.data(), middle, sizes.data() + count);
+                around = 1.3F * *middle;
+            }
+        }
+        const float moving = trace.local[i];
+        trace.local[i] = std::sqrt(floor * floor + around * around + moving * moving);
+    }
+    for (std::size_t i = 1; i < n; ++i)
+        if (std::isnan(trace.local[i]))
+            trace.local[i] = trace.local[i - 1];
 }
 
 void Model::fit(const Survey& survey) {
     // The scale of a normal difference, as a sum of what makes differences large: weights by
     // non-negative regression of the sizes of the differences on blocks left out.
-    measuring_ = true;
-    const Trace raw = run_over(*good_, true);
-    measuring_ = false;
+    good_course_ = run_over(*good_);
+    bad_course_ = run_over(*bad_);
+    const Trace& raw = good_course_;
     const bool alone = bases_.empty();
     constexpr int parts = 5;
     std::vector<double> size;
@@ -646,8 +756,8 @@ void Model::fit(const Survey& survey) {
             here = std::abs(raw.y[i] - 0.5 * (raw.y[i - 1] + raw.y[i + 1])) * 0.82;
         }
         size.push_back(here);
-        far.push_back(raw.z[i]);
-        x.push_back({1, raw.sigma[i], raw.z[i], raw.slope[i], raw.bend[i]});
+        far.push_back(raw.distance[i]);
+        x.push_back({1, raw.moved[i], raw.distance[i], raw.stir[i], raw.bend[i]});
     }
     usual_far_ = static_cast<float>(quantile(far, 0.95));
     const std::size_t count = size.size();
@@ -694,21 +804,26 @@ void Model::fit(const Survey& survey) {
     scale_e_ = static_cast<float>(std::max(w[4], 0.2));
     if (alone) {
         usual_ = mad_factor * middle;
+        weigh(good_course_);
+        weigh(bad_course_);
         return;
     }
-    const Trace good = run_over(*good_, true);
+    weigh(good_course_);
+    const Trace& good = good_course_;
     std::vector<double> z;
+    for (std::size_t i = 0; i < good.t.size(); ++i)
+        if (!std::isnan(good.z[i]))
+            z.push_back(std::abs(good.z[i]));
     std::size_t swings = 0;
-    int side = 0;
-    for (std::size_t i = 0; i < good.t.size(); ++i) {
-        if (std::isnan(good.z[i]))
-            continue;
-        z.push_back(std::abs(good.z[i]));
-        const float d = (good.fitted[i] - mean_) / range.sd;
-        const int now = d > 0.4F ? 1 : d < -0.4F ? -1 : 0;
-        if (now != 0 && now != side) {
-            swings += side != 0 ? 1 : 0;
-            side = now;
+    for (const Trace* course : {&good_course_, &bad_course_}) {
+        int side = 0;
+        for (const float fitted : course->fitted) {
+            const float d = (fitted - mean_) / range.sd;
+            const int now = d > 0.4F ? 1 : d < -0.4F ? -1 : 0; // not-a-number: neither
+            if (now != 0 && now != side) {
+                swings += side != 0 ? 1 : 0;
+                side = now;
+            }
         }
     }
     const double unit = mad_factor * median(z);
@@ -724,14 +839,9 @@ void Model::fit(const Survey& survey) {
     swings_ = swings;
     usual_ = mad_factor * middle;
     usual_ = std::max(usual_, floor);
-    locked_ = explained_ >= 0.75 && swings_ >= 8;
-}
-
-Trace Model::good_trace() const {
-    return run_over(*good_, true);
-}
-Trace Model::trace(const Drive& drive) const {
-    return run_over(drive, &drive == good_);
+    locked_ = explained_ >= 0.75 && swings_ >= 10;
+    weigh(good_course_);
+    weigh(bad_course_);
 }
 
 bool Model::uses(std::size_t signal) const {

@@ -33,13 +33,9 @@ struct Feature {
 /// Shared by the models of all signals.
 class Survey {
   public:
-    Survey(const Drive& good, const std::vector<char>& available);
+    Survey(const Drive& good, const std::vector<const Drive*>& bad,
+           const std::vector<char>& available);
 
-    static constexpr std::size_t most_blocks = 10;
-    std::size_t blocks() const { return blocks_; }
-    /// Which block of the good run a time belongs to. Each model is tried on every block after
-    /// having been made without it.
-    std::size_t block(double t) const;
     const Range& range(std::size_t signal) const { return ranges_[signal]; }
     const std::vector<Range>& ranges() const { return ranges_; }
     /// The forms of other signals that tell most about `target`, best first, at most `most` of at
@@ -52,8 +48,6 @@ class Survey {
 
   private:
     std::size_t columns_ = 0;
-    std::size_t blocks_ = 1;
-    double seconds_ = 0;
     std::vector<Range> ranges_;
     std::vector<Feature> features_;        ///< of each column
     std::vector<std::uint16_t> groups_;    ///< signal of each column
@@ -66,29 +60,39 @@ struct Trace {
     std::vector<double> t;
     std::vector<float> y;
     std::vector<float> fitted;        ///< `missing` where a predictor was not there
+    std::vector<float> low;           ///< least and greatest of it as near as the samples of the
+    std::vector<float> high;          ///< predictors lie apart: within, a difference is timing
     std::vector<float> sigma;         ///< scale of a normal difference
     std::vector<float> z;             ///< (y - fitted) / sigma
     std::vector<float> slope;         ///< of `fitted`, per second
     std::vector<std::uint32_t> piece; ///< number of the stretch without a gap
-    std::vector<float> bend;          ///< only while the scale is being learned
+    std::vector<float> stir;          ///< how much the other signals are on the move
+    std::vector<float> local;         ///< scale of a stray: that of the neighbourhood, in the unit
+    // What makes differences large, from which the scale is made.
+    std::vector<float> moved;    ///< change of `fitted` from sample to sample
+    std::vector<float> distance; ///< from what the runs had in other blocks
+    std::vector<float> bend;     ///< of the fitted course
+    std::vector<float> unsure;   ///< what the blocks' models differ by, and ends that were met
     double interval = 0;
     double familiar = 1; ///< part of the samples with predictors near what the good run had
 };
 
-/// Predicts one signal from the others, as the good run taught.
+/// Predicts one signal from the others. The good run says which of them and in what form; both
+/// runs together, strays held down, say how much: what is new on the second road is learned there,
+/// and what happened only once cannot explain itself, since every block is predicted by a model
+/// that was made without it.
 class Model {
   public:
     /// `barred`: signals that may not help (the target itself need not be named).
     /// `most_signals`: how many others at most.
-    Model(const Survey& survey, const Drive& good, std::size_t target,
+    Model(const Survey& survey, const Drive& good, const Drive& bad, std::size_t target,
           const std::vector<char>& barred, std::size_t most_signals);
 
     bool usable() const { return usable_; }
     std::size_t target() const { return target_; }
-    /// The good run, each block predicted by the model that was made without it.
-    Trace good_trace() const;
-    /// Another run. `same`: it is the good run itself, and each block is predicted as above.
-    Trace trace(const Drive& drive) const;
+    /// Either run, each block predicted by the model that was made without it.
+    const Trace& good_trace() const { return good_course_; }
+    const Trace& bad_trace() const { return bad_course_; }
 
     /// Part of the variance in the good run that the others explain, on blocks left out; 0 to 1.
     double explained() const { return explained_; }
@@ -109,7 +113,9 @@ class Model {
   private:
     struct Rows;
     void fit(const Survey& survey);
-    Trace run_over(const Drive& drive, bool held_out) const;
+    Trace run_over(const Drive& drive) const;
+    void weigh(Trace& trace) const;
+    void look_around(Trace& trace) const;
     void evaluate(const Drive& drive, const std::vector<double>& t,
                   std::vector<std::vector<float>>& columns, std::vector<float>& beyond) const;
     static float derive(const Feature& feature, const std::vector<std::vector<float>>& base,
@@ -117,6 +123,7 @@ class Model {
 
     const Survey* survey_;
     const Drive* good_;
+    const Drive* bad_;
     std::size_t target_;
     bool usable_ = false;
     bool locked_ = false;
@@ -150,8 +157,9 @@ class Model {
     // spread^2.
     float scale_a_ = 1, scale_b_ = 0, scale_c_ = 0, scale_d_ = 0, scale_e_ = 0;
     float usual_far_ = 0; ///< distance that 95 % of the good run keep below, block from block
-    bool measuring_ = false;
     float mean_ = 0;
+    Trace good_course_;
+    Trace bad_course_;
 };
 
 } // namespace telltale::run

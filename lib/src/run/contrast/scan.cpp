@@ -2,8 +2,10 @@
 #include "scan.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <limits>
+#include <utility>
 
 #include "telltale/run/robust.hpp"
 
@@ -49,7 +51,12 @@ float clipped(float value, float most) {
 }
 
 bool two_sided(Sign sign) {
-    return sign != Sign::rough && sign != Sign::size;
+    return sign != Sign::rough && sign != Sign::size && sign != Sign::frozen;
+}
+
+/// What a value of a sign is in units of.
+float scale_at(const Trace& trace, Sign sign, std::size_t i) {
+    return sign == Sign::excursion ? trace.local[i] : trace.sigma[i];
 }
 
 /// Calls see(from, to, sum, count) for windows of `width` samples, a quarter of it apart, over
@@ -87,35 +94,6 @@ void windows(std::size_t n, std::size_t width, Value value, See see) {
     }
 }
 
-/// Where a straight line through `count` values would stand half a sample beyond their last;
-/// not-a-number when too many of them are missing.
-double beyond(const float* values, std::size_t count, bool backwards) {
-    double n = 0;
-    double sx = 0;
-    double sy = 0;
-    double sxx = 0;
-    double sxy = 0;
-    for (std::size_t i = 0; i < count; ++i) {
-        const double v = backwards ? values[count - 1 - i] : values[i];
-        if (std::isnan(v))
-            continue;
-        const auto x = static_cast<double>(i);
-        n += 1;
-        sx += x;
-        sy += v;
-        sxx += x * x;
-        sxy += x * v;
-    }
-    const auto all = static_cast<double>(count);
-    if (n < 0.6 * all || n < 1)
-        return std::numeric_limits<double>::quiet_NaN();
-    if (count < 4)
-        return sy / n;
-    const double spread = sxx - sx * sx / n;
-    const double slope = spread > 0 ? (sxy - sx * sy / n) / spread : 0;
-    return sy / n + slope * (all - 0.5 - sx / n);
-}
-
 } // namespace
 
 std::size_t Scanner::samples(const Trace& trace, double seconds) const {
@@ -140,41 +118,54 @@ void Scanner::visit(const Trace& trace, Sign sign, double seconds, std::vector<W
                     {from, to, enough(count) ? sum / static_cast<double>(count) : nothing, 0});
             });
         break;
-    case Sign::jump: {
-        for (std::size_t first = 0; first + 2 * width <= n; ++first) {
-            const std::size_t middle = first + width;
-            out.push_back({first, middle + width, nothing, 0});
-            if (trace.piece[first] == trace.piece[middle + width - 1])
-                out.back().value =
-                    beyond(&trace.z[middle], width, true) - beyond(&trace.z[first], width, false);
-        }
-        break;
-    }
     case Sign::excursion: {
-        std::vector<float> around;
-        for (std::size_t i = 0; i < n; ++i) {
-            out.push_back({i, i + 1, nothing, 0});
-            if (std::isnan(trace.z[i]))
-                continue;
-            around.clear();
-            for (std::size_t k = 1; k <= width && k <= i; ++k) {
-                if (trace.piece[i - k] != trace.piece[i])
-                    break;
-                if (!std::isnan(trace.z[i - k]))
-                    around.push_back(trace.z[i - k]);
+        // Away and back again: how far the least of `width` samples stands beyond both shoulders.
+        constexpr std::size_t shoulder = 3;
+        const auto difference = [&](std::size_t i) {
+            return !locked_ || std::isnan(trace.low[i])
+                       ? trace.y[i] - trace.fitted[i]
+                       : trace.y[i] - std::clamp(trace.y[i], trace.low[i], trace.high[i]);
+        };
+        float side[shoulder];
+        const auto level = [&](std::size_t from, float& low, float& high) {
+            for (std::size_t k = 0; k < shoulder; ++k) {
+                side[k] = difference(from + k);
+                if (std::isnan(side[k]))
+                    return false;
             }
-            const std::size_t before = around.size();
-            for (std::size_t k = 1; k <= width && i + k < n; ++k) {
-                if (trace.piece[i + k] != trace.piece[i])
-                    break;
-                if (!std::isnan(trace.z[i + k]))
-                    around.push_back(trace.z[i + k]);
-            }
-            if (2 * before < width || 2 * (around.size() - before) < width)
+            std::sort(std::begin(side), std::end(side));
+            low = side[0];
+            high = side[shoulder - 1];
+            return true;
+        };
+        for (std::size_t i = shoulder; i + width + shoulder <= n; ++i) {
+            out.push_back({i, i + width, nothing, 0});
+            if (trace.piece[i - shoulder] != trace.piece[i + width + shoulder - 1])
                 continue;
-            const auto middle = around.begin() + static_cast<std::ptrdiff_t>(around.size() / 2);
-            std::nth_element(around.begin(), middle, around.end());
-            out.back().value = trace.z[i] - *middle;
+            float low_before = 0;
+            float high_before = 0;
+            float low_after = 0;
+            float high_after = 0;
+            if (!level(i - shoulder, low_before, high_before) ||
+                !level(i + width, low_after, high_after))
+                continue;
+            const float low = std::min(low_before, low_after);
+            const float high = std::max(high_before, high_after);
+            float least = difference(i);
+            float most = least;
+            float scale = trace.local[i];
+            for (std::size_t k = i + 1; k < i + width; ++k) {
+                least = std::min(least, difference(k));
+                most = std::max(most, difference(k));
+                scale = std::max(scale, trace.local[k]);
+                if (std::isnan(difference(k)))
+                    least = most = missing;
+            }
+            if (std::isnan(least))
+                continue;
+            out.back().value = least > high ? (least - high) / scale
+                               : most < low ? (most - low) / scale
+                                            : 0.0F;
         }
         break;
     }
@@ -190,7 +181,8 @@ void Scanner::visit(const Trace& trace, Sign sign, double seconds, std::vector<W
                 out.push_back({from, to,
                                enough(count)
                                    ? std::log(std::max(0.0, sum) / static_cast<double>(count) + 0.1)
-                                   : nothing});
+                                   : nothing,
+                               0});
             });
         break;
     case Sign::size:
@@ -200,7 +192,8 @@ void Scanner::visit(const Trace& trace, Sign sign, double seconds, std::vector<W
                 out.push_back({from, to,
                                enough(count)
                                    ? std::log(std::max(0.0, sum) / static_cast<double>(count) + 0.2)
-                                   : nothing});
+                                   : nothing,
+                               0});
             });
         break;
     case Sign::late: {
@@ -225,6 +218,61 @@ void Scanner::visit(const Trace& trace, Sign sign, double seconds, std::vector<W
             });
         break;
     }
+    case Sign::frozen: {
+        // Stretches without any change, and how far the expected course went to and fro meanwhile.
+        for (std::size_t from = 0; from < n;) {
+            std::size_t to = from + 1;
+            float least = trace.fitted[from];
+            float most = least;
+            float scale = trace.sigma[from];
+            while (to < n && trace.piece[to] == trace.piece[from] &&
+                   std::abs(trace.y[to] - trace.y[from]) <= 0.5 * step_) {
+                if (!(trace.fitted[to] >= least)) // also where it began with not-a-number
+                    least = trace.fitted[to];
+                if (!(trace.fitted[to] <= most))
+                    most = trace.fitted[to];
+                scale = std::max(scale, trace.sigma[to]);
+                ++to;
+            }
+            const float moved = (most - least) / scale;
+            out.push_back(
+                {from, to, to - from >= 5 && !std::isnan(moved) ? double{moved} : 0.0, 0});
+            from = to;
+        }
+        break;
+    }
+    case Sign::apart: {
+        // From sample to sample both courses are bands: what lies within is a matter of timing.
+        std::vector<double> apart(n, nothing);
+        for (std::size_t i = 1; i + 1 < n; ++i) {
+            if (trace.piece[i - 1] != trace.piece[i + 1])
+                continue;
+            if (std::isnan(trace.fitted[i]))
+                continue;
+            const float low = trace.low[i];
+            const float high = trace.high[i];
+            const float least = std::min({trace.y[i - 1], trace.y[i], trace.y[i + 1]});
+            const float most = std::max({trace.y[i - 1], trace.y[i], trace.y[i + 1]});
+            apart[i] = least > high ? (least - high) / trace.sigma[i]
+                       : most < low ? (most - low) / trace.sigma[i]
+                                    : 0.0;
+        }
+        windows(
+            n, width, [&](std::size_t i) { return apart[i]; },
+            [&](std::size_t from, std::size_t to, double sum, std::size_t count) {
+                out.push_back(
+                    {from, to, enough(count) ? sum / static_cast<double>(count) : nothing, 0});
+            });
+        break;
+    }
+    case Sign::leap:
+        for (std::size_t i = 1; i < n; ++i) {
+            out.push_back({i - 1, i + 1, nothing, 0});
+            if (trace.piece[i] == trace.piece[i - 1] &&
+                trace.t[i] - trace.t[i - 1] <= 1.75 * trace.interval)
+                out.back().value = (trace.y[i] - trace.y[i - 1]) / trace.sigma[i];
+        }
+        break;
     default:
         break;
     }
@@ -241,43 +289,60 @@ void Scanner::agree(const std::vector<Trace>& traces, Sign sign, const Norm& nor
             double least = std::numeric_limits<double>::quiet_NaN();
             float sharpest = std::numeric_limits<float>::infinity();
             for (std::size_t m = 0; m < models; ++m)
-                sharpest = std::min(sharpest, traces[m].sigma[middle]); // not-a-number does not win
+                sharpest = std::min(sharpest,
+                                    scale_at(traces[m], sign, middle)); // not-a-number does not win
             for (std::size_t m = 0; m < models; ++m) {
                 const double value = (seen[m][i].value - norm.centre[m]) / norm.unit[m];
-                if (std::isnan(value) || !(traces[m].sigma[middle] <= 3 * sharpest))
+                if (std::isnan(value) || !(scale_at(traces[m], sign, middle) <= 3 * sharpest))
                     continue;
                 least = std::isnan(least) ? value : std::min(least, value);
             }
             first[i].value = least;
             continue;
         }
-        std::size_t best = models;
-        double best_unit = 0;
-        for (std::size_t m = 0; m < models; ++m) {
-            const double unit = norm.unit[m] * traces[m].sigma[middle];
-            if (std::isnan(seen[m][i].value) || std::isnan(unit))
-                continue;
-            if (best == models || unit < best_unit) {
-                best = m;
-                best_unit = unit;
-            }
+        struct Seen {
+            double difference;
+            double unit;
+        };
+        std::array<Seen, most_models> all;
+        std::size_t count = 0;
+        for (std::size_t m = 0; m < models && m < most_models; ++m) {
+            const double scale = scale_at(traces[m], sign, middle);
+            const Seen one{seen[m][i].value * scale, norm.unit[m] * scale};
+            if (!std::isnan(one.difference) && !std::isnan(one.unit))
+                all[count++] = one;
         }
-        if (best == models) {
+        if (count == 0) {
             first[i].value = std::numeric_limits<double>::quiet_NaN();
             continue;
         }
-        double difference = seen[best][i].value * traces[best].sigma[middle];
-        for (std::size_t m = 0; m < models; ++m) {
-            const double here = seen[m][i].value * traces[m].sigma[middle];
-            const double unit = norm.unit[m] * traces[m].sigma[middle];
-            if (m == best || std::isnan(here) || std::isnan(unit))
-                continue;
-            if (difference > 0)
-                difference = std::clamp(here + 3 * unit, 0.0, difference);
-            else
-                difference = std::clamp(here - 3 * unit, difference, 0.0);
-        }
-        first[i].value = difference / best_unit;
+        // The sharpest first.
+        if (count > 1 && all[1].unit < all[0].unit)
+            std::swap(all[0], all[1]);
+        if (count > 2 && all[2].unit < all[1].unit)
+            std::swap(all[1], all[2]);
+        if (count > 2 && all[1].unit < all[0].unit)
+            std::swap(all[0], all[1]);
+        // What is left of one view's difference after another's, which may be 3 units off.
+        const auto within = [](double difference, const Seen& other) {
+            return difference > 0 ? std::clamp(other.difference + 3 * other.unit, 0.0, difference)
+                                  : std::clamp(other.difference - 3 * other.unit, difference, 0.0);
+        };
+        double difference = all[0].difference;
+        for (std::size_t m = 1; m < count; ++m)
+            difference = within(difference, all[m]);
+        double value = difference / all[0].unit;
+        // Two of three carry it too, if both are sharp: the third may lean on what follows from
+        // this signal.
+        if (count == 3 && all[2].unit <= 2.5 * all[0].unit)
+            for (const auto& [a, b] : {std::pair{0U, 1U}, std::pair{0U, 2U}, std::pair{1U, 2U}}) {
+                const double two = within(all[a].difference, all[b]);
+                if (std::abs(two) / all[b].unit > std::abs(value)) {
+                    value = two / all[b].unit;
+                    difference = two;
+                }
+            }
+        first[i].value = value;
         first[i].difference = difference;
     }
 }
@@ -297,11 +362,14 @@ Scanner::Scanner(const std::vector<Trace>& good, bool locked, double step,
             if (w < most_widths && count * interval <= most_seconds)
                 norms_[static_cast<std::size_t>(sign)][w++].width = count * interval;
     };
-    widths(Sign::jump, {2, 4, 8, 16, 32, 64}, std::min(20.0, length / 10));
-    widths(Sign::excursion, {3, 8}, 12);
+    if (!locked)
+        widths(Sign::leap, {1}, length);
+    widths(Sign::excursion, {1, 2, 3, 4}, length);
     widths(Sign::rough, {8, 16, 32, 64}, length / 10);
     if (locked) {
-        widths(Sign::level, {1, 3, 8, 20, 50, 120, 300, 800, 2000}, length / 5);
+        widths(Sign::frozen, {1}, length);
+        widths(Sign::apart, {1, 3, 8, 20, 50, 120}, length / 5);
+        widths(Sign::level, {20, 50, 120, 300, 800, 2000}, length / 5);
         widths(Sign::size, {16, 64, 256}, length / 8);
         std::size_t w = 0;
         for (const double seconds : {8.0, 25.0, 80.0})
@@ -326,7 +394,7 @@ Scanner::Scanner(const std::vector<Trace>& good, bool locked, double step,
     for (std::size_t s = 0; s < sign_count; ++s)
         for (std::size_t w = 0; w < most_widths; ++w) {
             Norm& norm = norms_[s][w];
-            if (norm.width <= 0)
+            if (norm.width <= 0 || settings.margin[s] <= 0)
                 continue;
             const Sign sign = static_cast<Sign>(s);
             const double apart = sign == Sign::excursion || norm.width <= interval
@@ -334,30 +402,47 @@ Scanner::Scanner(const std::vector<Trace>& good, bool locked, double step,
                                      : length / norm.width;
             for (std::size_t m = 0; m < good.size(); ++m) {
                 visit(good[m], sign, norm.width, seen[m]);
+                if (sign == Sign::excursion || sign == Sign::apart) {
+                    norm.unit[m] = 1; // most are nought
+                    continue;
+                }
                 sizes.clear();
                 for (const Window& one : seen[m])
                     if (!std::isnan(one.value))
-                        sizes.push_back(one.value);
+                        sizes.push_back(two_sided(sign) ? std::abs(one.value) : one.value);
                 if (sizes.size() < 8) {
                     norm.unit[m] = std::numeric_limits<double>::quiet_NaN();
                 } else if (two_sided(sign)) {
-                    for (double& v : sizes)
-                        v = std::abs(v);
                     norm.unit[m] = std::max(1e-3, mad_factor * median(sizes));
                 } else {
                     norm.centre[m] = median(sizes);
                     norm.unit[m] = std::max(0.05, mad_factor * median_deviation(sizes));
                 }
             }
+            if (sign == Sign::frozen || sign == Sign::leap) {
+                // Compared with the most that the good run had.
+                double most = 0;
+                for (const Window& one : seen.front())
+                    if (!std::isnan(one.value))
+                        most = std::max(most, std::abs(one.value));
+                norm.unit.fill(1);
+                norm.centre.fill(0);
+                norm.limit = sign == Sign::frozen
+                                 ? 2 * most + 5
+                                 : settings.margin[s] * most + 4 * step / double{main.sigma[n / 2]};
+                continue;
+            }
             agree(good, sign, norm, seen);
             sizes.clear();
             for (const Window& one : seen.front())
-                if (!std::isnan(one.value))
+                if (!std::isnan(one.value)) {
                     sizes.push_back(two_sided(sign) ? std::abs(one.value) : one.value);
+                    norm.greatest = std::max(norm.greatest, std::abs(one.difference));
+                }
             if (sizes.size() < 8 || apart < 4)
                 continue;
             norm.limit =
-                settings.margin * std::max(4.0, chance_limit(sizes, apart, settings.by_chance));
+                settings.margin[s] * std::max(4.0, chance_limit(sizes, apart, settings.by_chance));
         }
 }
 
@@ -374,7 +459,11 @@ std::vector<Hit> Scanner::scan(const std::vector<Trace>& traces, float least) co
             const bool both = two_sided(sign);
             for (std::size_t m = 0; m < traces.size(); ++m)
                 visit(traces[m], sign, norm.width, seen[m]);
-            agree(traces, sign, norm, seen);
+            if (sign == Sign::leap)
+                for (Window& one : seen.front())
+                    one.difference = one.value * double{traces.front().sigma[one.from]};
+            else if (sign != Sign::frozen)
+                agree(traces, sign, norm, seen);
             values.clear();
             double greatest = 0;
             for (const Window& one : seen.front())
@@ -403,12 +492,16 @@ std::vector<Hit> Scanner::scan(const std::vector<Trace>& traces, float least) co
                     continue;
                 const double apart = both ? std::abs(v - own_centre) : v - own_centre;
                 const double against_own = apart / (own_unit * 6);
-                const auto score =
-                    static_cast<float>(std::min(1e6, std::max(std::min(against_good, against_own),
-                                                              against_good / settings_.whole_run)));
+                // However calm it is here: no more than the good run had is no departure.
+                double most = 1e6;
+                if (both && norm.greatest > 0)
+                    most = std::abs(one.difference) / (1.1 * norm.greatest);
+                const auto score = static_cast<float>(
+                    std::min(most, std::max(std::min(against_good, against_own),
+                                            against_good / settings_.whole_run)));
                 if (!(score >= least))
                     continue;
-                if (step_ > 0 && (sign == Sign::jump || sign == Sign::excursion)) {
+                if (step_ > 0 && (sign == Sign::excursion || sign == Sign::leap)) {
                     if (std::abs(one.difference) < 3 * step_)
                         continue;
                 }

@@ -13,12 +13,13 @@ namespace telltale::run {
 /// What can be strange about the differences between a signal and what is expected of it.
 enum class Sign : std::uint8_t {
     level,     ///< their mean over a window
-    jump,      ///< a step between two windows, beyond what either side's slope leads to
-    excursion, ///< a few samples away from both neighbourhoods
+    excursion, ///< a few samples away from both neighbourhoods, and back
     rough,     ///< their scatter from sample to sample
     late,      ///< in proportion to the speed of change
     size,      ///< their size over a window
-    frozen,    ///< no change at all while the others move
+    frozen,    ///< no change at all: how much the others moved meanwhile
+    apart,     ///< the least distance between the signal's and the expected course, timing aside
+    leap,      ///< the change from one sample to the next, of signals that nothing tells
     count_
 };
 inline constexpr std::size_t sign_count = static_cast<std::size_t>(Sign::count_);
@@ -38,7 +39,9 @@ struct ScanSettings {
     /// chance.
     double by_chance = 1e-4;
     double whole_run = 2.5; ///< how much more it takes when most of the run shows it
-    double margin = 1;      ///< on every limit
+    /// On the limit of each sign: how much more than the good run leads to fear it takes, since the
+    /// other drive is another drive.
+    std::array<double, sign_count> margin{};
 };
 
 /// Learns from the good run how strong each sign normally is, and looks for more in another. A
@@ -56,8 +59,9 @@ class Scanner {
     static constexpr std::size_t most_widths = 12;
     static constexpr std::size_t most_models = 3;
     struct Norm {
-        double width = 0;                         ///< seconds
-        double limit = 0;                         ///< 0: not looked for
+        double width = 0;    ///< seconds
+        double limit = 0;    ///< 0: not looked for
+        double greatest = 0; ///< difference that the good run had, in the signal's unit
         std::array<double, most_models> unit{};   ///< of each model
         std::array<double, most_models> centre{}; ///< of signs that have only one side
     };

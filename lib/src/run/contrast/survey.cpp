@@ -46,9 +46,16 @@ Range look(const Track& track) {
     range.low = static_cast<float>(quantile(values, 0.002));
     range.high = static_cast<float>(quantile(values, 0.998));
     range.counter = up + down > 20 && (up == 0 || down == 0);
-    // Swings of its smoothed course, at least half a standard deviation to either side of the
-    // middle.
-    const double centre = median(values);
+    // Swings of its smoothed course between the lower and the upper part of what it takes, which
+    // many signals have at one end (a pedal at rest).
+    double least = quantile(values, 0.25);
+    double most = quantile(values, 0.75);
+    if (most - least < 0.5 * range.sd) {
+        least = quantile(values, 0.05);
+        most = quantile(values, 0.95);
+    }
+    const double low = least + 0.3 * (most - least);
+    const double high = least + 0.7 * (most - least);
     const std::size_t smooth = std::max<std::size_t>(1, values.size() / 400);
     std::size_t swings = 0;
     int side = 0;
@@ -56,14 +63,14 @@ Range look(const Track& track) {
         double here = 0;
         for (std::size_t k = 0; k < smooth; ++k)
             here += values[i + k];
-        here = here / static_cast<double>(smooth) - centre;
-        const int now = here > 0.5 * range.sd ? 1 : here < -0.5 * range.sd ? -1 : 0;
+        here /= static_cast<double>(smooth);
+        const int now = here > high ? 1 : here < low ? -1 : 0;
         if (now != 0 && now != side) {
             swings += side != 0 ? 1 : 0;
             side = now;
         }
     }
-    range.slow = swings < 8;
+    range.swings = swings;
     const double step = track.series().step;
     range.grain =
         static_cast<float>(std::max({0.5 * step, 1.2 * median(grains), 1e-4 * range.sd, 1e-9}));
@@ -90,14 +97,29 @@ std::ptrdiff_t find(const Drive& drive, std::initializer_list<int> ids, bool usa
 
 } // namespace
 
-Survey::Survey(const Drive& good, const std::vector<char>& available) : seconds_(good.seconds()) {
-    blocks_ = std::clamp<std::size_t>(static_cast<std::size_t>(seconds_ / 20), 4, most_blocks);
+Survey::Survey(const Drive& good, const std::vector<const Drive*>& bad,
+               const std::vector<char>& available) {
+    const std::size_t blocks = good.blocks();
     ranges_.resize(good.signals());
     plain_.assign(good.signals(), nowhere);
     for (std::size_t k = 0; k < good.signals(); ++k) {
         if (available[k] == 0)
             continue;
         ranges_[k] = look(good.track(k));
+        ranges_[k].reach_low = ranges_[k].low;
+        ranges_[k].reach_high = ranges_[k].high;
+        std::size_t swings = 0;
+        for (const Drive* drive : bad) {
+            const Range there = look(drive->track(k));
+            if (!there.known)
+                continue;
+            swings = std::max(swings, there.swings);
+            ranges_[k].reach_low = std::min(ranges_[k].reach_low, there.low);
+            ranges_[k].reach_high = std::max(ranges_[k].reach_high, there.high);
+        }
+        // Few swings in one drive and many in the other are as good.
+        constexpr std::size_t enough = 10;
+        ranges_[k].slow = ranges_[k].swings < 4 || ranges_[k].swings + swings < enough;
         if (!ranges_[k].usable)
             continue;
         plain_[k] = features_.size();
@@ -119,7 +141,7 @@ Survey::Survey(const Drive& good, const std::vector<char>& available) : seconds_
         return;
 
     std::vector<float> rows(columns_ * survey_rows);
-    const double step = seconds_ / static_cast<double>(survey_rows);
+    const double step = good.seconds() / static_cast<double>(survey_rows);
     for (std::size_t c = 0; c < columns_; ++c) {
         const Feature& feature = features_[c];
         const Range& range = ranges_[feature.a];
@@ -135,19 +157,12 @@ Survey::Survey(const Drive& good, const std::vector<char>& available) : seconds_
                 std::isnan(value) ? 0.0F : std::clamp((value - range.mean) / range.sd, -6.0F, 6.0F);
         }
     }
-    gram_.resize(blocks_);
-    for (std::size_t b = 0; b < blocks_; ++b) {
-        const std::size_t from = b * survey_rows / blocks_;
-        const std::size_t to = (b + 1) * survey_rows / blocks_;
+    gram_.resize(blocks);
+    for (std::size_t b = 0; b < blocks; ++b) {
+        const std::size_t from = b * survey_rows / blocks;
+        const std::size_t to = (b + 1) * survey_rows / blocks;
         gram_[b] = gram_of(rows, survey_rows, columns_, from, to);
     }
-}
-
-std::size_t Survey::block(double t) const {
-    if (!(t > 0) || seconds_ <= 0)
-        return 0;
-    return std::min(blocks_ - 1,
-                    static_cast<std::size_t>(t / seconds_ * static_cast<double>(blocks_)));
 }
 
 std::vector<Feature> Survey::select(std::size_t target, const std::vector<char>& barred,
