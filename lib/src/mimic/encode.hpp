@@ -28,7 +28,8 @@ inline void put_word(Message& out, std::uint32_t value) {
 }
 
 inline void put_bytes(Message& out, std::initializer_list<std::uint8_t> bytes) {
-    out.insert(out.end(), bytes);
+    for (const std::uint8_t byte : bytes) // an insert makes GCC 12 warn of what is not there
+        out.push_back(byte);
 }
 
 inline void put_percent(Message& out, double value) {

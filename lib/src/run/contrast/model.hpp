@@ -111,7 +111,6 @@ class Model {
     bool uses(std::size_t signal) const;
 
   private:
-    struct Rows;
     void fit(const Survey& survey);
     Trace run_over(const Drive& drive) const;
     void weigh(Trace& trace) const;
