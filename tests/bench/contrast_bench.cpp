@@ -1,8 +1,10 @@
 // SPDX-License-Identifier: Apache-2.0
-// contrast-bench FIRST LAST vehicle|latent: seeded pairs of drives, three in twelve of them without
-// a fault, the others with one of nine kinds in one of five sizes (in units of the signal's own
-// noise and step). Prints by kind and size how often the right suspect stood first, among the first
-// three, or nothing was found, and the false alarms.
+// contrast-bench FIRST LAST vehicle|latent [LEAST MOST]: seeded pairs of drives, three in twelve of
+// them without a fault, the others with one of nine kinds in one of five sizes (in units of the
+// signal's own noise and step). Prints by kind and size how often the right suspect stood first,
+// among the first three, or nothing was found, and the false alarms. With LEAST and MOST it fails
+// when fewer than LEAST percent of the faults above five units stand first, or more than MOST
+// percent of the pairs without a fault alarm.
 #include <array>
 #include <chrono>
 #include <cstddef>
@@ -45,8 +47,8 @@ void print(const char* kind, const char* size, const Cell& cell) {
 } // namespace
 
 int main(int argc, char** argv) {
-    if (argc != 4) {
-        std::fprintf(stderr, "usage: contrast-bench FIRST LAST vehicle|latent\n");
+    if (argc != 4 && argc != 6) {
+        std::fprintf(stderr, "usage: contrast-bench FIRST LAST vehicle|latent [LEAST MOST]\n");
         return 2;
     }
     const auto from = std::strtoull(argv[1], nullptr, 10);
@@ -105,5 +107,11 @@ int main(int argc, char** argv) {
     std::printf("without a fault: %d pairs, %d false alarms (%.1f %%)\n", clean, alarms,
                 percent(alarms, clean));
     std::printf("%.3f s a pair\n", to > from ? seconds / static_cast<double>(to - from) : 0);
+    if (argc == 6 && (percent(large.first, large.pairs) < std::atof(argv[4]) ||
+                      percent(alarms, clean) > std::atof(argv[5]))) {
+        std::fprintf(stderr, "contrast-bench: worse than %s %% first, %s %% false alarms\n",
+                     argv[4], argv[5]);
+        return 1;
+    }
     return 0;
 }

@@ -291,6 +291,8 @@ class Comparison {
         for (const auto& model : candidate.models)
             traces.push_back(model->bad_trace());
         candidate.hits = scanner.scan(traces, least);
+        for (const auto& model : candidate.models)
+            model->forget(model == candidate.models.front());
         return candidate;
     }
 

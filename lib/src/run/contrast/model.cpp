@@ -844,6 +844,20 @@ void Model::fit(const Survey& survey) {
     weigh(bad_course_);
 }
 
+void Model::forget(bool keep_bad) {
+    good_course_ = {};
+    if (!keep_bad) {
+        bad_course_ = {};
+        return;
+    }
+    for (auto* part : {&bad_course_.low, &bad_course_.high, &bad_course_.slope, &bad_course_.stir,
+                       &bad_course_.local, &bad_course_.moved, &bad_course_.distance,
+                       &bad_course_.bend, &bad_course_.unsure}) {
+        part->clear();
+        part->shrink_to_fit();
+    }
+}
+
 bool Model::uses(std::size_t signal) const {
     return std::any_of(uses_.begin(), uses_.end(),
                        [&](const Use& use) { return use.signal == signal; });

@@ -93,6 +93,9 @@ class Model {
     /// Either run, each block predicted by the model that was made without it.
     const Trace& good_trace() const { return good_course_; }
     const Trace& bad_trace() const { return bad_course_; }
+    /// Lets the traces go, of which a long drive has many: the good run's, and the other's unless
+    /// it is still to be shown.
+    void forget(bool keep_bad);
 
     /// Part of the variance in the good run that the others explain, on blocks left out; 0 to 1.
     double explained() const { return explained_; }
