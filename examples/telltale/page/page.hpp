@@ -27,7 +27,7 @@ struct Signal {
     double gap = 1;  ///< seconds without a sample from which a line is broken
     Samples good;    ///< with the good run's own times; `Page::shift` moves it
     Samples bad;
-    Samples expected; ///< what the other signals let expect in the bad run; may be empty
+    Samples expected; ///< what the other signals point to in the bad run; may be empty
 };
 
 struct Span {

@@ -198,7 +198,7 @@ std::string sentence(const ContrastSignal& signal, const Departure& departure,
     const std::string by =
         number(std::abs(departure.peak_difference), signal.decimals, signal.unit);
     const std::string when = at_second(departure.start_second, coverage.reference_is_mark);
-    const std::string against = told ? " where the other signals let expect " + expected
+    const std::string against = told ? " where the other signals point to " + expected
                                      : " where its own course leads to " + expected;
     std::string out = signal.name;
     switch (departure.kind) {
