@@ -294,6 +294,28 @@ TEST_CASE("fast initialisation: TiniL and TWuP, start communication, key bytes")
     }
 }
 
+TEST_CASE("an echo that the port gathers for a while is an echo all the same") {
+    for (const Time wait : {Time{0}, 16 * ms, 30 * ms, 60 * ms}) {
+        CAPTURE(wait);
+        Line line;
+        line.echo = false;
+        std::size_t heard = 0;
+        line.tester_said = [&](std::uint8_t byte, Time end) {
+            line.coming.push_back({end + wait, byte});
+            if (++heard == 5)
+                line.ecu_says(with_sum({0x83, 0xF1, 0x10, 0xC1, 0xE9, 0x8F}), end + wait + 30 * ms,
+                              ms);
+        };
+        KlineWake how;
+        how.way = KlineWake::Way::fast;
+        line.machine.start(how, line.now, line);
+        line.run(line.now + 1000 * ms);
+        REQUIRE_MESSAGE(line.up, line.why);
+        CHECK(line.up->echo);
+        CHECK(line.frames.empty());
+    }
+}
+
 TEST_CASE("requests keep P3 and P4; the echo is taken off; answers come as frames") {
     FiveBaud ecu;
     ecu.wake();

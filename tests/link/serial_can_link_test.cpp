@@ -10,7 +10,8 @@ namespace {
 struct Adapter {
     std::string line;
     std::vector<std::string> commands; ///< only looked at when the loop is at rest
-    std::string refuse;                ///< commands that begin so
+    std::shared_ptr<std::atomic<std::size_t>> heard = std::make_shared<std::atomic<std::size_t>>(0);
+    std::string refuse; ///< commands that begin so
     bool acknowledges = true;
     bool silent = false;
 
@@ -23,7 +24,7 @@ struct Adapter {
             }
             const auto command = std::exchange(line, {});
             if (!command.empty())
-                commands.push_back(command);
+                commands.push_back(command), ++*heard;
             if (silent)
                 continue;
             if (!refuse.empty() && command.starts_with(refuse))
@@ -61,7 +62,7 @@ TEST_CASE("an adapter is opened at its bit rate, asked, and closed") {
         CHECK(got.received.time <= now());
         CHECK(loop.receive(**link, 20ms).error == LinkError::timed_out);
     }
-    std::this_thread::sleep_for(50ms);
+    loop.run_until([&] { return *adapter.heard >= 5; });
     CHECK(adapter.commands == std::vector<std::string>{"C", "S6", "O", "t7DF3020105", "C"});
 }
 
@@ -80,7 +81,7 @@ TEST_CASE("an adapter that never answers is used all the same") {
     device.say("t00110");
     device.say("1\r");
     CHECK(loop.receive(**link).bytes == Data{1});
-    std::this_thread::sleep_for(20ms);
+    loop.run_until([&] { return *adapter.heard >= 4; });
     CHECK(adapter.commands == std::vector<std::string>{"C", "S5", "O", "t001101"});
 }
 

@@ -24,6 +24,9 @@ constexpr bool key_of_14230(std::uint8_t key_byte_2) {
 }
 
 constexpr std::uint8_t start_communication = 0x81;
+constexpr std::ptrdiff_t request_size = 5; ///< of start communication
+/// How long the first echo is waited for, where it is not known whether there is one: within P4max.
+constexpr Time first_echo = p4_max - 3 * ms;
 
 } // namespace
 
@@ -209,14 +212,13 @@ void KlineMachine::heard(std::uint8_t byte, Time time, KlineOutlet& outlet) noex
         break;
     }
     activity_ = time;
-    if (out_size_ != 0 && echoed_ < out_at_ && echo_) {
+    if (out_size_ != 0 && echoed_ < out_at_ && (echo_ || !echo_known_)) {
         if (byte == out_[echoed_]) {
-            echo_known_ = true;
+            echo_ = echo_known_ = true; // late, perhaps: some ports gather bytes for 16 ms
             ++echoed_;
             if (echoed_ == out_size_)
                 return finish_sending(time, outlet);
-            if (echoed_ == out_at_)
-                out_next_ = time + pause_between_bytes;
+            out_next_ = time + (echoed_ == out_at_ ? pause_between_bytes : wake_.slack);
             return;
         }
         if (echo_known_ || echoed_ != 0) {
@@ -255,6 +257,12 @@ void KlineMachine::frame(Bytes bytes, Time time, KlineOutlet& outlet) noexcept {
     unanswered_ = 0;
     if (state_ == State::awake)
         return outlet.frame(bytes, time, false);
+    if (!echo_known_ &&
+        std::equal(bytes.begin(), bytes.end(), out_.begin(), out_.begin() + request_size)) {
+        echo_ = echo_known_ = true; // it came so late that there seemed to be none
+        next_ = time + p2_max + wake_.slack;
+        return;
+    }
     KlineFrame parsed;
     if (!parse_kline(bytes, parsed).fine() || parsed.data.size() != 3 || parsed.data[0] != 0xC1)
         return fail(KlineTrouble::wrong_answer,
@@ -330,7 +338,10 @@ void KlineMachine::put_next(Time now, KlineOutlet& outlet) noexcept {
     const auto byte = out_[out_at_++];
     outlet.put(byte);
     // Without echo only the clock says when the byte is out.
-    out_next_ = now + byte_time + (echo_ && echo_known_ ? wake_.slack : pause_between_bytes);
+    out_next_ = now + byte_time +
+                (!echo_        ? pause_between_bytes
+                 : echo_known_ ? wake_.slack
+                               : first_echo);
     activity_ = std::max(activity_, now + byte_time);
 }
 
