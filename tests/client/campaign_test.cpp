@@ -472,8 +472,10 @@ TEST_CASE("the poller gets over everything within its time") {
                 });
             });
         };
-        // ECUs that go on saying "pending" for seconds are that slow when they are well, too.
-        const bool back = wire.run(well + recovery + (slow_by_itself ? 120 * sec : 0), all_back);
+        // ECUs that go on saying "pending" are that slow when they are well, too: up to half a
+        // minute for each value.
+        const Time by_itself = static_cast<Time>(wanted.size() * facts.size()) * 30 * sec;
+        const bool back = wire.run(well + recovery + (slow_by_itself ? by_itself : 0), all_back);
         if (!back)
             MESSAGE("kind ", static_cast<int>(kind), ", conversation ", n);
         CHECK(back);

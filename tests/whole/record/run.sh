@@ -107,10 +107,13 @@ if command -v tmux >/dev/null; then
         if [ "$1" -lt 20 ]; then
             seen 'window'
         else
-            seen 'q: end'
-            # The picture fills the window: the last line is the foot.
-            [ "$(grep -n 'q: end' pane.txt | cut -d: -f1)" = "$2" ] ||
-                { cat pane.txt; fail "the picture does not fit $size"; }
+            # The picture fills the window, once it is drawn anew: the last line is the foot.
+            tries=0
+            until seen 'q: end' && [ "$(grep -n 'q: end' pane.txt | cut -d: -f1)" = "$2" ]; do
+                tries=$((tries + 1))
+                [ "$tries" -lt 100 ] || { cat pane.txt; fail "the picture does not fit $size"; }
+                sleep 0.1
+            done
         fi
         t send-keys -t r Down
     done
