@@ -1,12 +1,13 @@
 #!/bin/sh
 # SPDX-License-Identifier: Apache-2.0
-# run.sh static|shared|subdirectory SOURCE SCRATCH CXX LAUNCHER
+# run.sh static|shared|subdirectory SOURCE SCRATCH CXX LAUNCHER BUILT
 set -eu
 kind=$1
 source=$2
 scratch=$3
 cxx=$4
 launcher=$5
+built=$6
 outside=$source/tests/whole/outside
 
 fail() {
@@ -50,17 +51,21 @@ if [ "$kind" = subdirectory ]; then
     exit 0
 fi
 
-# The static build installs what talks to a vehicle as well; who decodes only must not notice.
-shared=OFF
-link=ON
-[ "$kind" = static ] || { shared=ON; link=OFF; }
 prefix=$scratch/prefix
 rm -rf "$prefix"
-configure "$source" "$scratch/library" -DBUILD_SHARED_LIBS=$shared -DTELLTALE_PROGRAM=OFF \
-    -DTELLTALE_TESTS=OFF -DTELLTALE_LINK=$link -DCMAKE_INSTALL_PREFIX="$scratch/never" -DCMAKE_INSTALL_LIBDIR=lib
-build "$scratch/library"
-# To another place than was configured: the package files must not care.
-cmake --install "$scratch/library" --prefix "$prefix" >"$scratch/install.log"
+link=OFF
+if [ "$kind" = static ]; then
+    # This build, which has what talks to a vehicle as well; who decodes only must not notice.
+    cmake --install "$built" --prefix "$prefix" >"$scratch/install.log"
+    [ ! -e "$prefix/include/telltale/link" ] || link=ON
+else
+    configure "$source" "$scratch/library" -DBUILD_SHARED_LIBS=ON -DTELLTALE_PROGRAM=OFF \
+        -DTELLTALE_TESTS=OFF -DTELLTALE_LINK=OFF -DCMAKE_INSTALL_PREFIX="$scratch/never" \
+        -DCMAKE_INSTALL_LIBDIR=lib
+    build "$scratch/library"
+    # To another place than was configured: the package files must not care.
+    cmake --install "$scratch/library" --prefix "$prefix" >"$scratch/install.log"
+fi
 
 configure "$outside" "$scratch/package" -DFOUND_BY=package -DCMAKE_PREFIX_PATH="$prefix"
 build "$scratch/package"
