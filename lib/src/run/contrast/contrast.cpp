@@ -505,8 +505,11 @@ class Comparison {
             episodes.resize(most_episodes);
         departure.episodes = std::move(episodes);
         const Time reference = result_.coverage[departure.run].reference;
-        departure.start_second = static_cast<double>(departure.start - reference) / second;
-        departure.end_second = static_cast<double>(departure.end - reference) / second;
+        const auto since = [&](Time time) {
+            return (static_cast<double>(time) - static_cast<double>(reference)) / second;
+        };
+        departure.start_second = since(departure.start);
+        departure.end_second = since(departure.end);
         const ContrastSignal& signal = result_.signals[departure.signal];
         const auto& models = candidates_[departure.run][departure.signal].models;
         departure.sentence = sentence(signal, departure, result_.coverage[departure.run],
@@ -836,7 +839,7 @@ ContrastResult contrast_alone(const Run& run, const ContrastOptions& options) {
     // Each half is held against what the other teaches. What only one half shows is less certain
     // than a second drive would make it, so it takes more.
     constexpr double least_score = 1.5;
-    const Time middle = run.start == no_time ? 0 : run.start + (run.end - run.start) / 2;
+    const Time middle = run.start == no_time ? 0 : run.start / 2 + run.end / 2;
     const Run first = part_of(run, std::numeric_limits<Time>::min() + 1, middle);
     const Run rest = part_of(run, middle, std::numeric_limits<Time>::max());
     const Run* whole[] = {&run};
