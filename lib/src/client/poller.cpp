@@ -26,7 +26,8 @@ constexpr double frame_bits(bool extended) {
 constexpr double frames_of(std::size_t bytes) {
     if (bytes <= 7)
         return 1;
-    return 2 + static_cast<double>((bytes - 6 + 6) / 7);
+    const std::size_t consecutive = bytes / 7;
+    return 2 + static_cast<double>(consecutive);
 }
 
 } // namespace

@@ -211,8 +211,8 @@ class TELLTALE_API Link {
     /// settings: what was open is closed first. Handler: void(error_code, LineUp).
     template <class Token> auto async_open(OpenSettings settings, Timeout timeout, Token&& token) {
         return boost::asio::async_initiate<Token, void(error_code, LineUp)>(
-            [this](auto&& handler, OpenSettings wanted, Timeout limit) {
-                start_open(std::move(wanted), limit,
+            [this](auto&& handler, const OpenSettings& wanted, Timeout limit) {
+                start_open(wanted, limit,
                            {std::forward<decltype(handler)>(handler), get_executor()});
             },
             token, std::move(settings), timeout);

@@ -170,11 +170,11 @@ class Driver::Impl final : public std::enable_shared_from_this<Impl> {
         sending_ = false;
         ++generation_;
         timer_.cancel();
-        link_.async_open(settings_, options_.open_timeout,
-                         [self = shared_from_this(), wished = std::move(wished)](
-                             link::error_code error, const link::LineUp& up) {
-                             self->was_opened(error, up, wished);
-                         });
+        link_.async_open(
+            settings_, options_.open_timeout,
+            [self = shared_from_this(), wished](link::error_code error, const link::LineUp& up) {
+                self->was_opened(error, up, wished);
+            });
     }
 
     Line line_of(Line line, const link::LineUp& up) const {

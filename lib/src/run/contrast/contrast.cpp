@@ -452,6 +452,7 @@ class Comparison {
                 }))
                 kept.push_back(hit);
         std::vector<Episode> episodes;
+        episodes.reserve(kept.size());
         for (const Hit& hit : kept)
             episodes.push_back(episode(trace, hit, bad, run));
 

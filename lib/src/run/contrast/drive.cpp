@@ -90,7 +90,7 @@ void Drive::set_scales(const std::vector<float>& sd) {
 float Drive::stir(std::size_t signal, double t) const {
     if (stirring_ < 2 || !(t >= 0))
         return 0;
-    const auto i = std::min(points_ - 1, static_cast<std::size_t>(t / spacing_ + 0.5));
+    const auto i = std::min(points_ - 1, static_cast<std::size_t>(std::llround(t / spacing_)));
     float sum = stir_[i];
     std::size_t others = stirring_;
     if (sd_[signal] > 0 && !slowed_[signal][0].empty()) {

@@ -317,8 +317,13 @@ std::string meanwhile(const std::vector<OtherCourse>& courses, std::size_t compa
         append_number(from, course.low, course.decimals);
         append_number(to, course.high, course.decimals);
         const std::string unit(info(course.unit).text);
-        out += course.name + (from == to ? " was " + to : " went between " + from + " and " + to) +
-               (unit.empty() ? "" : " " + unit);
+        out += course.name;
+        if (from == to)
+            out.append(" was ").append(to);
+        else
+            out.append(" went between ").append(from).append(" and ").append(to);
+        if (!unit.empty())
+            out.append(" ").append(unit);
     }
     if (!out.empty())
         out += ". ";
