@@ -65,14 +65,12 @@ struct Range {
     bool counter = false; ///< only ever rises (or falls): a clock, no signal
     bool slow = false;    ///< swung to and fro too seldom to show what goes with it
     std::size_t swings = 0;
-    float grain = 0; ///< scatter from sample to sample, at least half a step
-    float low = 0;   ///< least and greatest, a stray sample aside
+    float low = 0; ///< least and greatest, a stray sample aside
     float high = 0;
     float reach_low = 0; ///< the same of all runs together
     float reach_high = 0;
     float mean = 0;
     float sd = 0;
-    float span = 0; ///< of the raw range, where that is known
 };
 
 /// A run made ready: a track and the slowed forms of each signal.

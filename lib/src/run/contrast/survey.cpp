@@ -20,14 +20,10 @@ Range look(const Track& track) {
     range.known = track.series().kind == SeriesKind::number;
     const std::size_t stride = std::max<std::size_t>(1, track.size() / 4096);
     std::vector<double> values;
-    std::vector<double> grains;
     std::size_t up = 0;
     std::size_t down = 0;
     for (std::size_t i = 0; i < track.size(); i += stride) {
         values.push_back(track.value(i));
-        if (i > 0 && i + 1 < track.size())
-            grains.push_back(
-                std::abs(track.value(i) - 0.5 * (track.value(i - 1) + track.value(i + 1))));
         if (values.size() > 1) {
             const double change = values.back() - values[values.size() - 2];
             up += change > 0 ? 1 : 0;
@@ -71,12 +67,6 @@ Range look(const Track& track) {
         }
     }
     range.swings = swings;
-    const double step = track.series().step;
-    range.grain =
-        static_cast<float>(std::max({0.5 * step, 1.2 * median(grains), 1e-4 * range.sd, 1e-9}));
-    const Series& series = track.series();
-    range.span = series.has_ends ? static_cast<float>(series.high - series.low)
-                                 : 10 * (range.high - range.low);
     range.usable = range.known && range.sd > 0 && range.high > range.low;
     return range;
 }
