@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
-# telltale::mimic and telltale::client are state machines and need telltale::decode only;
-# telltale::link carries their frames and needs Boost.Asio, spdlog, OpenSSL and threads. Each is a
+# telltale::mimic, telltale::client and telltale::vet are state machines and need telltale::decode
+# only; telltale::link carries their frames and needs Boost.Asio, spdlog, OpenSSL and threads. Each is a
 # component of the installed package of its own, so that who only decodes needs none of these.
-foreach(folder mimic client link)
+foreach(folder mimic client link vet)
   file(GLOB folder_sources CONFIGURE_DEPENDS src/${folder}/*.cpp)
   if(folder_sources)
     set(kind)
@@ -44,17 +44,20 @@ if(TARGET telltale-link)
     PUBLIC Boost::headers Threads::Threads OpenSSL::SSL spdlog::spdlog)
   target_compile_definitions(telltale-link PUBLIC BOOST_ASIO_SEPARATE_COMPILATION)
 endif()
-if(TARGET telltale-link AND TARGET telltale-client)
-  # telltale::client-live runs a client on a link.
-  file(GLOB live_sources CONFIGURE_DEPENDS src/client/live/*.cpp)
-  add_library(telltale-client-live STATIC ${live_sources})
-  add_library(telltale::client-live ALIAS telltale-client-live)
-  telltale_target(telltale-client-live)
-  target_link_libraries(telltale-client-live PUBLIC telltale-client telltale-link)
-  target_compile_definitions(telltale-client-live PRIVATE TELLTALE_BUILDING)
-  set_target_properties(telltale-client-live PROPERTIES EXPORT_NAME client-live)
-  install(TARGETS telltale-client-live EXPORT telltale-client-live
-    ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR})
-  install(EXPORT telltale-client-live NAMESPACE telltale::
-    DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/telltale)
-endif()
+# What runs state machines on a link: telltale::client-live and telltale::vet-live.
+foreach(folder client vet)
+  file(GLOB live_sources CONFIGURE_DEPENDS src/${folder}/live/*.cpp)
+  if(TARGET telltale-link AND TARGET telltale-${folder} AND live_sources)
+    add_library(telltale-${folder}-live STATIC ${live_sources})
+    add_library(telltale::${folder}-live ALIAS telltale-${folder}-live)
+    telltale_target(telltale-${folder}-live)
+    target_include_directories(telltale-${folder}-live PRIVATE src)
+    target_link_libraries(telltale-${folder}-live PUBLIC telltale-${folder} telltale-link)
+    target_compile_definitions(telltale-${folder}-live PRIVATE TELLTALE_BUILDING)
+    set_target_properties(telltale-${folder}-live PROPERTIES EXPORT_NAME ${folder}-live)
+    install(TARGETS telltale-${folder}-live EXPORT telltale-${folder}-live
+      ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR})
+    install(EXPORT telltale-${folder}-live NAMESPACE telltale::
+      DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/telltale)
+  endif()
+endforeach()

@@ -1,0 +1,43 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <cstdint>
+#include <string>
+
+#include "telltale/base/result.hpp"
+#include "telltale/vet/report.hpp"
+
+namespace telltale::program {
+
+/// What the user asked of `telltale vet`.
+struct VetOptions {
+    std::string link;     ///< under test
+    std::string against;  ///< the reference: a link's name
+    std::string dump;     ///< a dump that the adapter's software took, in place of links
+    std::string known;    ///< file of known frames; empty: those that are built in
+    std::string adapter;  ///< its name, for the report
+    bool vehicle = false; ///< only harmless reads, of a vehicle
+    Time duration = 60 * nanoseconds_a_second;
+    std::uint64_t seed = 0; ///< 0: of the clock's making
+    bool progress = false;  ///< on standard error
+};
+
+// Each kind of vetting is a source of its own. A report is given whatever was found; an error,
+// which says in a sentence what to do, when nothing could be tried. They fill in links, checks,
+// latencies and notes; the command does the rest (adapter, date, versions, seed, duration).
+
+/// Two CAN links, known frames from both sides.
+Result<vet::Report> vet_can(const VetOptions& options);
+/// Two K-line or DoIP links.
+Result<vet::Report> vet_kline(const VetOptions& options);
+Result<vet::Report> vet_doip(const VetOptions& options);
+/// One link and a vehicle.
+Result<vet::Report> vet_vehicle(const VetOptions& options);
+/// A dump of known frames.
+Result<vet::Report> vet_dump(const VetOptions& options);
+
+/// `text`, `json`, `junit` or `page`.
+bool is_report_form(const std::string& form);
+std::string write_report(const vet::Report& report, const std::string& form);
+
+} // namespace telltale::program
