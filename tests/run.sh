@@ -44,7 +44,7 @@ packages() {
     need cmake ninja-build g++ clang clang-format clang-tidy libclang-rt-dev pkgconf:pkgconf \
         libexpected-dev doctest-dev libcli11-dev nlohmann-json3-dev libboost-dev libspdlog-dev \
         libssl-dev libncurses-dev tmux:tmux libpcap-dev libbenchmark-dev tshark:tshark units:units npm:npm node:nodejs \
-        chromium:chromium datamash:datamash readelf:binutils git:git \
+        chromium:chromium xmllint:libxml2-utils datamash:datamash readelf:binutils git:git \
         qemu-system-x86_64:qemu-system-x86 busybox:busybox-static || return 1
     sh tests/whole/kernel/fetch.sh build/kernel || true # what is missing, the test says
 }
