@@ -1,0 +1,130 @@
+// SPDX-License-Identifier: Apache-2.0
+// Adapters with known faults: each is to be found and called by its name, and a sound one passes.
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <cstdio>
+#include <cstdlib>
+#include <string>
+#include <vector>
+
+#include "bench.hpp"
+
+using namespace telltale;
+using namespace telltale::vet_test;
+
+namespace {
+
+struct Trial {
+    std::string name;
+    const char* check;   ///< which is to fail; empty: all are to pass
+    const char* finding; ///< words that are to stand in its finding
+    bool own_isotp;
+    Faults faults;
+};
+
+std::vector<Trial> trials() {
+    std::vector<Trial> list;
+    const auto add = [&](const char* name, const char* check, const char* finding, bool own,
+                         auto spoil) {
+        Trial trial{name, check, finding, own, {}};
+        spoil(trial.faults);
+        list.push_back(trial);
+    };
+    add("sound", "", "", false, [](Faults&) {});
+    add("sound, own ISO-TP", "", "", true, [](Faults&) {});
+    add("drops 1 in 10,000", "load-loss", "are lost", false, [](Faults& f) { f.drop = 1e-4; });
+    add("swaps two in a burst, 1 in 2,000", "load-order", "change places", false,
+        [](Faults& f) { f.swap = 5e-4; });
+    add("clears the extended flag", "frames-ids-29", "29-bit identifiers arrive as 11-bit", false,
+        [](Faults& f) { f.clear_extended = true; });
+    add("cuts the eighth byte", "frames-lengths", "bytes cut off at the end", false,
+        [](Faults& f) { f.cut_eighth = true; });
+    add("pads with other bytes", "isotp-padding", "filled with other bytes", false,
+        [](Faults& f) { f.pad = 0x5A; });
+    add("pads with other bytes, own ISO-TP", "isotp-padding", "filled with other bytes", true,
+        [](Faults& f) { f.pad = 0x00; });
+    add("ignores STmin, own ISO-TP", "isotp-stmin", "STmin is not kept", true,
+        [](Faults& f) { f.ignore_st_min = true; });
+    add("sends in bunches each 20 ms", "isotp-stmin", "STmin is not kept", false,
+        [](Faults& f) { f.gather = 20 * ms; });
+    add("ignores the block size, own ISO-TP", "isotp-block-size", "without leave", true,
+        [](Faults& f) { f.ignore_block_size = true; });
+    add("answers flow control late, own ISO-TP", "isotp-flow-control", "Flow control comes late",
+        true, [](Faults& f) { f.late_flow_control = 80 * ms; });
+    add("holds flow control back", "isotp-flow-control", "Flow control comes late", false,
+        [](Faults& f) { f.late_flow_control = 80 * ms; });
+    add("stamps step back, 1 in 10,000", "times-monotonic", "step back", false,
+        [](Faults& f) { f.step_back = 1e-4; });
+    add("doubles under load, 1 in 2,000", "load-twice", "doubled", false,
+        [](Faults& f) { f.twice = 5e-4; });
+    add("clock 400 ppm fast", "times-drift", "too fast", false, [](Faults& f) { f.ppm = 400; });
+    add("stamps in steps of 10 ms", "times-resolution", "coarse", false,
+        [](Faults& f) { f.resolution = 10 * ms; });
+    add("swallows remote frames", "frames-remote", "none arrives", false,
+        [](Faults& f) { f.no_remote = true; });
+    add("filters let all through", "filters", "let frames through", false,
+        [](Faults& f) { f.loose_filter = true; });
+    add("silent about errors", "errors-reported", "tells nothing", false,
+        [](Faults& f) { f.quiet_about_errors = true; });
+    add("stays off the bus", "bus-off-recovered", "no frame went", false,
+        [](Faults& f) { f.dead_after_bus_off = true; });
+    add("does not come back when replugged", "replug", "could not be opened again", false,
+        [](Faults& f) { f.dead_after_replug = true; });
+    return list;
+}
+
+bool named(const Report& report, const Trial& trial) {
+    return std::any_of(report.checks.begin(), report.checks.end(), [&](const Check& check) {
+        return check.id == trial.check && check.verdict == Verdict::failed &&
+               check.finding.find(trial.finding) != std::string::npos;
+    });
+}
+
+void explain(const Report& report, std::uint64_t seed, const Trial& trial) {
+    std::printf("%s, seed %llu:\n", trial.name.c_str(), static_cast<unsigned long long>(seed));
+    for (const auto& check : report.checks)
+        if (check.verdict != Verdict::passed)
+            std::printf("  %s %s: %s\n", std::string(word(check.verdict)).c_str(), check.id.c_str(),
+                        check.finding.c_str());
+}
+
+} // namespace
+
+// TELLTALE_SEEDS says how many seeds; DEVELOPERS.md has what 100 gave.
+TEST_CASE("campaign: known faults are found and named, and a sound adapter passes") {
+    std::uint64_t seeds = 1;
+    if (const char* wanted = std::getenv("TELLTALE_SEEDS"))
+        seeds = std::max<std::uint64_t>(1, std::strtoull(wanted, nullptr, 10));
+    std::printf("%-40s %9s %s\n", "adapter", "found", "by");
+    for (const auto& trial : trials()) {
+        const bool sound = trial.check[0] == '\0';
+        std::uint64_t right = 0;
+        for (std::uint64_t seed = 1; seed <= seeds; ++seed) {
+            BenchOptions options;
+            options.seed = seed;
+            options.faults = trial.faults;
+            options.own_isotp = trial.own_isotp;
+            Bench bench(options);
+            const Report& report = bench.run();
+            CAPTURE(trial.name);
+            CAPTURE(seed);
+            CHECK(bench.done());
+            // A minute, and what taking it off and putting it back takes.
+            if (sound)
+                CHECK(bench.taken() <= 64 * nanoseconds_a_second);
+            const bool fine = sound ? report.verdict() == Verdict::passed : named(report, trial);
+            right += fine ? 1 : 0;
+            if (!fine)
+                explain(report, seed, trial);
+        }
+        std::printf("%-40s %4llu/%-4llu %s\n", trial.name.c_str(),
+                    static_cast<unsigned long long>(right), static_cast<unsigned long long>(seeds),
+                    sound ? "passes" : trial.check);
+        CAPTURE(trial.name);
+        if (sound)
+            CHECK(right == seeds);
+        else
+            CHECK(right * 100 >= seeds * 99);
+    }
+}
