@@ -17,6 +17,10 @@ constexpr std::uint8_t response_pending = 0x78;
 constexpr Time never = isotp::never;
 constexpr Time longest_pause = nanoseconds_a_second; ///< that a babbling line keeps a request back
 
+bool is_pending(Bytes bytes) {
+    return bytes.size() >= 3 && bytes[0] == negative_response && bytes[2] == response_pending;
+}
+
 /// Services whose answer on K-line may be several messages of one ECU (ISO 15031-5).
 bool may_come_in_parts(std::uint8_t service) {
     return service == 0x03 || service == 0x06 || service == 0x07 || service == 0x09 ||
@@ -49,6 +53,7 @@ struct Responder {
     unsigned tries = 0; // again after silence or a broken answer
     unsigned sends = 0; // answers that it owes for
     unsigned got = 0;
+    Time pending_heard = no_time; // latest "response pending"
     bool expected = false;
     bool was_pending = false;
 };
@@ -211,6 +216,7 @@ class Conversation::Impl final : public detail::Heard {
     void stray(CanId ecu, Bytes bytes);
     void finish();
     void owe(const Owed& owed);
+    void at_work(EcuNotes& notes);
     /// The ECU is not asked before.
     void rest(CanId ecu, Time until) {
         for (Rest& each : resting_)
@@ -344,6 +350,9 @@ bool Conversation::Impl::ask(const Request& request, Time now) {
     for (const Rest& each : resting_)
         if (!to_ || each.ecu == *to_)
             start_at_ = std::max(start_at_, each.until);
+    for (const EcuNotes& notes : notes_)
+        if (!to_ || notes.id == *to_)
+            start_at_ = std::max(start_at_, notes.at_work_until);
     wanted_at_ = start_at_;
     phase_ = Phase::waiting;
     advance();
@@ -466,14 +475,37 @@ void Conversation::Impl::damaged(Time /*now*/) {
         window_end_ = std::max(window_end_, now_ + patience());
 }
 
+/// The ECU says that it is at work on something that was given up. It may have more to do behind
+/// that, and whatever is asked now comes behind all of it: asked again and again it would never get
+/// to the end. It is asked nothing until it has been quiet for P2*, or has answered all.
+void Conversation::Impl::at_work(EcuNotes& notes) {
+    if (notes.at_work_until < now_)
+        notes.at_work_since = now_;
+    notes.at_work_until = std::min(now_ + timing_.p2_star + timing_.slack,
+                                   notes.at_work_since + 2 * timing_.pending_limit);
+    if (phase_ == Phase::waiting && (!to_ || *to_ == notes.id))
+        start_at_ = std::max(
+            start_at_, std::min(notes.at_work_until, wanted_at_ + timing_.pending_limit));
+}
+
 void Conversation::Impl::stray(CanId ecu, Bytes bytes) {
     ++counts_.strays;
     ++strays_;
+    if (EcuNotes& notes = note(ecu); notes.unanswered != 0) {
+        if (is_pending(bytes)) {
+            at_work(notes);
+        } else {
+            --notes.unanswered;
+            // What it does next it begins within P2.
+            notes.at_work_until = std::min(notes.at_work_until,
+                                           notes.unanswered == 0 ? now_ : now_ + patience());
+        }
+    }
     for (Owed& owed : owed_)
         if (!owed.any_but && owed.answers != 0 && owed.by(ecu) &&
             answers(bytes, owed.bytes(), line().dialect)) {
             ++counts_.late;
-            if (bytes[0] == negative_response && bytes[2] == response_pending) {
+            if (is_pending(bytes)) {
                 // Still at work on it: it may take as long as the standard allows.
                 owed.until = std::max(owed.until, now_ + timing_.p2_star + timing_.slack);
                 return;
@@ -567,6 +599,8 @@ void Conversation::Impl::accept(Responder& responder, CanId ecu, Bytes bytes, Ti
     ++notes.answers;
     ++counts_.answers;
     notes.silent_in_a_row = 0;
+    notes.unanswered = 0;
+    notes.at_work_until = no_time;
     ++responder.got;
     responder.begun = begun;
     responder.time = now;
@@ -603,6 +637,7 @@ void Conversation::Impl::negative(CanId ecu, Bytes bytes, Time now) {
     if (code == response_pending) {
         ++notes.pending;
         ++responder->pending;
+        responder->pending_heard = now_;
         responder->state = State::pending;
         responder->deadline =
             std::min(now_ + timing_.p2_star + timing_.slack,
@@ -754,6 +789,14 @@ void Conversation::Impl::finish() {
     bool room = true;
     for (Responder& responder : responders_) {
         if (responder.sends > responder.got && responder.last_asked != no_time) {
+            EcuNotes& notes = note(responder.ecu);
+            notes.unanswered += responder.sends - responder.got;
+            // "Pending" to the end of all patience: it still is.
+            if (responder.pending_heard != no_time &&
+                now_ - responder.pending_heard < timing_.p2_star) {
+                at_work(notes);
+                responder.owed_until = notes.at_work_until;
+            }
             Owed mine = owed;
             mine.ecus[0] = responder.ecu;
             mine.count = 1;
@@ -766,7 +809,7 @@ void Conversation::Impl::finish() {
                 for (Stored& stored : stored_)
                     if (stored.reply.ecu == responder.ecu)
                         stored.reply.owed_until = mine.until;
-                responder.owed_until = mine.until;
+                responder.owed_until = std::max(responder.owed_until, mine.until);
             }
         }
         if (others.count < others.ecus.size())

@@ -158,6 +158,10 @@ void Poller::order(Time now) {
             later(ecu->probe_at);
             continue;
         }
+        if (now < ecu->at_work_until) {
+            later(ecu->at_work_until);
+            continue;
+        }
         if (now < entry.held_until) {
             later(entry.held_until);
             continue;
@@ -271,6 +275,12 @@ void Poller::consider(Plan& best, std::optional<CanId> to, std::size_t first, Ti
     }
 }
 
+void Poller::learn(std::span<const EcuNotes> notes) {
+    for (const EcuNotes& each : notes)
+        if (Ecu* ecu = ecu_of(each.id); ecu != nullptr)
+            ecu->at_work_until = each.at_work_until;
+}
+
 bool Poller::next(Time now, Request& request) {
     if (over_)
         return false;
@@ -285,8 +295,8 @@ bool Poller::next(Time now, Request& request) {
         consider(best, first.ecu, 0, now);
     // To all only while each of them answers: one that is silent, and answers after all, could not
     // be told from one that is late.
-    const bool all_there = std::none_of(ecus_.begin(), ecus_.end(), [](const Ecu& e) {
-        return e.is_silent || e.try_one || e.silent != 0;
+    const bool all_there = std::none_of(ecus_.begin(), ecus_.end(), [now](const Ecu& e) {
+        return e.is_silent || e.try_one || e.silent != 0 || now < e.at_work_until;
     });
     if (old || (ecus_.size() > 1 && all_there))
         consider(best, std::nullopt, 0, now);

@@ -54,6 +54,7 @@ void Session::go_on(Time now) {
         }
         if (!plugged_)
             return;
+        task_->learn(talk_.notes());
         Request request;
         if (!task_->next(now, request)) {
             task_wake_ = task_->wake_at();

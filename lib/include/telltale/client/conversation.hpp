@@ -89,6 +89,12 @@ struct EcuNotes {
     Time most = 0;
     Time mean = 0; ///< of the latest few
     Time heard = no_time;
+    /// Requests that it was sent and has not answered, since its latest answer in time.
+    std::uint64_t unanswered = 0;
+    /// It says "response pending" for something that was given up, and is asked nothing before
+    /// this.
+    Time at_work_until = no_time;
+    Time at_work_since = no_time;
 };
 
 struct ConversationCounts {
@@ -113,7 +119,8 @@ struct ConversationCounts {
 /// request it belongs; it is never taken for the answer to another question.
 ///
 /// Every exchange ends: `longest` says how long it takes at most from the moment when it is on the
-/// line.
+/// line. Before that it may wait for what is still due, and for an ECU that says it is at work on
+/// something asked earlier: for `Timing::pending_limit` at most.
 class TELLTALE_API Conversation {
   public:
     static constexpr std::size_t max_request = 255;

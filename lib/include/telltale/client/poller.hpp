@@ -82,6 +82,7 @@ class TELLTALE_API Poller final : public Task {
     Poller(const Line& line, std::span<const EcuFacts> ecus, std::span<const Wanted> wanted,
            const PollerOptions& options = {});
 
+    void learn(std::span<const EcuNotes> notes) override;
     bool next(Time now, Request& request) override;
     void told(const Exchange& exchange, Time now) override;
     bool done() const override { return over_; }
@@ -125,6 +126,7 @@ class TELLTALE_API Poller final : public Task {
         unsigned silent = 0;        ///< requests for one that it did not answer, in a row
         bool is_silent = false;
         Time probe_at = no_time;
+        Time at_work_until = no_time; ///< on what was given up: not asked before
         Time answering = 0; ///< mean from request to the begin of the answer
     };
 

@@ -3,6 +3,7 @@
 
 #include <cstdint>
 #include <optional>
+#include <span>
 
 #include "telltale/base/export.hpp"
 #include "telltale/base/time.hpp"
@@ -30,6 +31,8 @@ struct LineAnswer {
 class TELLTALE_API Task {
   public:
     virtual ~Task() = default;
+    /// What is known of the ECUs by now. Called before `next`.
+    virtual void learn(std::span<const EcuNotes> /*notes*/) {}
     /// What to ask now; false: nothing, until `wake_at` or for good. Views in `request` stay valid
     /// until `told`.
     virtual bool next(Time now, Request& request) = 0;
