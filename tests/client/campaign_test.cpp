@@ -182,7 +182,10 @@ tests::Troubles troubles_of(Kind kind, mimic::Random& random) {
         t.twice_late = p;
         break;
     case Kind::delay:
+        // The request and its answer late, and the ECU slow: together less than P2 and
+        // `Timing::late`, past which nobody can tell to which request an answer belongs.
         t.delay = p;
+        t.latest = 120 * ms;
         break;
     case Kind::long_delay:
         t.delay = p;
@@ -449,7 +452,18 @@ TEST_CASE("the poller gets over everything within its time") {
                 found = std::search(each->bytes.begin() + 1, each->bytes.end(), item.begin(),
                                     item.end()) != each->bytes.end();
             }
-            tally.wrong += found ? 0U : 1U;
+            if (found)
+                return;
+            // A frame that comes once more up to 150 ms later can take the place of one of the
+            // next message, and four bits of a counter do not tell.
+            if (kind == Kind::twice_late) {
+                ++tally.mixed;
+                return;
+            }
+            ++tally.wrong;
+            MESSAGE("kind ", static_cast<int>(kind), ", conversation ", n, ": PID ",
+                    int{sample.pid}, " of ", sample.ecu.value & 0xFFU, " is ", to_hex(sample.data),
+                    ", asked ", sample.asked, ", whole ", sample.time);
         };
         wire.troubles = troubles_of(kind, random);
         session.run(poller, wire.now);
@@ -484,7 +498,9 @@ TEST_CASE("the poller gets over everything within its time") {
         if (!slow_by_itself)
             tally.slowest_recovery = std::max(tally.slowest_recovery, wire.now - well);
     }
-    MESSAGE("", tally.samples, " samples, slowest recovery ", tally.slowest_recovery / ms, " ms");
+    MESSAGE("", tally.samples, " samples, slowest recovery ", tally.slowest_recovery / ms,
+            " ms, mixed ", tally.mixed);
     CHECK(tally.wrong == 0);
+    CHECK(tally.mixed <= 1 + tally.samples / 50'000);
     CHECK(tally.samples > count);
 }

@@ -484,8 +484,8 @@ void Conversation::Impl::at_work(EcuNotes& notes) {
     notes.at_work_until = std::min(now_ + timing_.p2_star + timing_.slack,
                                    notes.at_work_since + 2 * timing_.pending_limit);
     if (phase_ == Phase::waiting && (!to_ || *to_ == notes.id))
-        start_at_ = std::max(
-            start_at_, std::min(notes.at_work_until, wanted_at_ + timing_.pending_limit));
+        start_at_ =
+            std::max(start_at_, std::min(notes.at_work_until, wanted_at_ + timing_.pending_limit));
 }
 
 void Conversation::Impl::stray(CanId ecu, Bytes bytes) {
@@ -497,8 +497,8 @@ void Conversation::Impl::stray(CanId ecu, Bytes bytes) {
         } else {
             --notes.unanswered;
             // What it does next it begins within P2.
-            notes.at_work_until = std::min(notes.at_work_until,
-                                           notes.unanswered == 0 ? now_ : now_ + patience());
+            notes.at_work_until =
+                std::min(notes.at_work_until, notes.unanswered == 0 ? now_ : now_ + patience());
         }
     }
     for (Owed& owed : owed_)

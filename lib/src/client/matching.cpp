@@ -20,16 +20,25 @@ bool contains(Bytes ids, std::uint8_t id) {
     return std::find(ids.begin(), ids.end(), id) != ids.end();
 }
 
-/// Items of service 01 or 02 from `at` to the end of the response; each identifier must be one of
-/// `ids`, `frame` bytes stand between identifier and data. The items go to `out`.
-std::size_t items(Bytes response, std::size_t at, Bytes ids, std::size_t frame,
+/// What stands around the identifiers of a response.
+struct Layout {
+    std::size_t frame = 0; ///< bytes between identifier and data (02)
+    std::uint8_t page = 0; ///< the byte before each identifier (22); 0: none
+};
+constexpr std::uint8_t parameter_page = 0xF4; ///< data identifiers F4xx are PIDs (SAE J1979-2)
+
+/// Items of service 01, 02 or 22 from `at` to the end of the response; each identifier must be one
+/// of `ids`. The items go to `out`.
+std::size_t items(Bytes response, std::size_t at, Bytes ids, Layout layout,
                   std::span<PidData> out) {
-    if (at == response.size())
+    if (layout.page != 0 && (at >= response.size() || response[at++] != layout.page))
+        return 0;
+    if (at >= response.size())
         return 0;
     const std::uint8_t id = response[at];
     if (out.empty() || !contains(ids, id))
         return 0;
-    const std::size_t data = at + 1 + frame;
+    const std::size_t data = at + 1 + layout.frame;
     if (data > response.size())
         return 0;
     const std::size_t left = response.size() - data;
@@ -48,7 +57,7 @@ std::size_t items(Bytes response, std::size_t at, Bytes ids, std::size_t frame,
             found_length = length;
             break;
         }
-        if (const std::size_t more = items(response, data + length, ids, frame, out.subspan(1));
+        if (const std::size_t more = items(response, data + length, ids, layout, out.subspan(1));
             more != 0) {
             found = 1 + more;
             found_length = length;
@@ -58,6 +67,19 @@ std::size_t items(Bytes response, std::size_t at, Bytes ids, std::size_t frame,
     if (found != 0)
         out[0] = {id, response.subspan(data, found_length)};
     return found;
+}
+
+/// The identifiers of a request for data identifiers F4xx alone; none when there are others.
+std::size_t parameters_of(Bytes request, std::span<std::uint8_t, most_ids> out) {
+    std::size_t count = 0;
+    if (request.size() % 2 != 1 || request.size() > 1 + 2 * most_ids)
+        return 0;
+    for (std::size_t at = 1; at + 1 < request.size(); at += 2) {
+        if (request[at] != parameter_page)
+            return 0;
+        out[count++] = request[at + 1];
+    }
+    return count;
 }
 
 } // namespace
@@ -130,7 +152,7 @@ bool answers(Bytes response, Bytes request, Dialect dialect) noexcept {
     switch (form_of(request[0])) {
     case Form::ids:
         if (request[0] == 0x01)
-            return items(response, 1, request.subspan(1), 0, found) != 0;
+            return items(response, 1, request.subspan(1), {}, found) != 0;
         if (response.size() < 2 || !contains(request.subspan(1), response[1]))
             return false;
         if (old)
@@ -155,7 +177,7 @@ bool answers(Bytes response, Bytes request, Dialect dialect) noexcept {
         std::size_t count = 0;
         for (std::size_t at = 1; at + 1 < request.size() && count < most_ids; at += 2)
             ids[count++] = request[at];
-        const std::size_t items_found = items(response, 1, Bytes(ids).first(count), 1, found);
+        const std::size_t items_found = items(response, 1, Bytes(ids).first(count), {1, 0}, found);
         for (std::size_t i = 0; i < items_found; ++i) {
             const std::uint8_t frame = *(found[i].data.data() - 1);
             bool asked = false;
@@ -174,10 +196,20 @@ bool answers(Bytes response, Bytes request, Dialect dialect) noexcept {
         // The highest bit of a subfunction (10, 19, 3E) asks for no positive answer.
         if (((response[1] ^ request[1]) & (request[0] >= 0x10 ? 0x7F : 0xFF)) != 0)
             return false;
+        // Reports on one code (19 04) or one readiness group (19 56: functional group, status bits
+        // and code format before it) name it besides.
+        if (request[0] == 0x19 && request.size() >= 5 && (request[1] & 0x7F) == 0x04)
+            return response.size() >= 5 &&
+                   std::equal(response.begin() + 2, response.begin() + 5, request.begin() + 2);
+        if (request[0] == 0x19 && request.size() >= 4 && (request[1] & 0x7F) == 0x56)
+            return response.size() >= 6 && response[5] == request[3];
         // Service 05 names the sensor besides.
         return request[0] != 0x05 || request.size() < 3 || response.size() < 3 ||
                response[2] == request[2];
     case Form::words:
+        if (std::array<std::uint8_t, most_ids> ids{};
+            const std::size_t count = parameters_of(request, ids))
+            return items(response, 1, Bytes(ids).first(count), {0, parameter_page}, found) != 0;
         // Lengths of data identifiers are the maker's: the first one tells.
         return response.size() >= 3 && request.size() >= 3 && response[1] == request[1] &&
                response[2] == request[2];
@@ -192,9 +224,11 @@ bool answers(Bytes response, Bytes request, Dialect dialect) noexcept {
 
 std::size_t split_pids(Bytes response, std::span<const std::uint8_t> asked,
                        std::span<PidData, 6> out) noexcept {
-    if (response.size() < 3 || response[0] != 0x41)
-        return 0;
-    return items(response, 1, asked, 0, out);
+    if (response.size() >= 3 && response[0] == 0x41)
+        return items(response, 1, asked, {}, out);
+    if (response.size() >= 4 && response[0] == 0x62)
+        return items(response, 1, asked, {0, parameter_page}, out);
+    return 0;
 }
 
 } // namespace telltale::client

@@ -10,6 +10,9 @@ namespace telltale::client {
 namespace {
 
 constexpr std::size_t most_pids = 6;
+/// OBDonUDS: what a single frame holds, so that a request can go to all.
+constexpr unsigned most_dids = 3;
+constexpr std::uint8_t parameter_page = 0xF4; // of data identifiers (SAE J1979-2)
 constexpr Time second = nanoseconds_a_second;
 constexpr Time unless_told_frame = 250'000; ///< a frame at 500 kbit/s with what goes around it
 constexpr Time busy_again = second / 5;
@@ -87,8 +90,11 @@ Poller::Poller(const Line& line, std::span<const EcuFacts> ecus, std::span<const
         Ecu ecu;
         ecu.id = facts.id;
         ecu.supported = facts.supported[0x01];
-        ecu.most =
-            is_kline(line.dialect) ? 1 : std::clamp<unsigned>(facts.pids_a_request, 1, most_pids);
+        ecu.on_uds = facts.on_uds;
+        ecu.most = is_kline(line.dialect)
+                       ? 1
+                       : std::clamp<unsigned>(facts.pids_a_request, 1,
+                                              facts.on_uds ? most_dids : most_pids);
         ecus_.push_back(ecu);
     }
     const auto add = [&](const Wanted& want, CanId ecu, bool supported) {
@@ -217,7 +223,7 @@ double Poller::worth(const Plan& plan, Time now) const {
         for (std::size_t k = 0; k < plan.count; ++k)
             if (ecu->supported.test(plan.pids[k])) {
                 const catalogue::Row* row = catalogue::pid(plan.pids[k]);
-                bytes += 1U + (row == nullptr ? 4U : row->length);
+                bytes += (ecu->on_uds ? 2U : 1U) + (row == nullptr ? 4U : row->length);
             }
         frames += frames_of(bytes);
         waiting = std::max(waiting, static_cast<double>(ecu->answering));
@@ -298,7 +304,9 @@ bool Poller::next(Time now, Request& request) {
     const bool all_there = std::none_of(ecus_.begin(), ecus_.end(), [now](const Ecu& e) {
         return e.is_silent || e.try_one || e.silent != 0 || now < e.at_work_until;
     });
-    if (old || (ecus_.size() > 1 && all_there))
+    const bool alike = std::all_of(ecus_.begin(), ecus_.end(),
+                                   [&](const Ecu& e) { return e.on_uds == ecu->on_uds; });
+    if (old || (ecus_.size() > 1 && all_there && alike))
         consider(best, std::nullopt, 0, now);
     if (best.count == 0)
         return false;
@@ -307,9 +315,14 @@ bool Poller::next(Time now, Request& request) {
     if (ecu->is_silent || ecu->silent != 0)
         ecu->probe_at = now + (ecu->is_silent ? options_.probe : options_.probe / 5);
     open_ = best;
-    bytes_[0] = 0x01;
-    std::copy_n(best.pids.begin(), best.count, bytes_.begin() + 1);
-    request.bytes = Bytes(bytes_).first(best.count + 1);
+    std::size_t size = 0;
+    bytes_[size++] = ecu->on_uds ? 0x22 : 0x01;
+    for (std::size_t i = 0; i < best.count; ++i) {
+        if (ecu->on_uds)
+            bytes_[size++] = parameter_page;
+        bytes_[size++] = best.pids[i];
+    }
+    request.bytes = Bytes(bytes_).first(size);
     request.to = best.to;
     request.expected = std::span<const CanId>(open_.expected).first(open_.expecting);
     return true;

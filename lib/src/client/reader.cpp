@@ -12,6 +12,12 @@ namespace {
 constexpr std::size_t most_ecus = 16;
 constexpr std::size_t most_items = 8192; ///< whatever the ECUs claim
 constexpr unsigned most_cuts = 16;
+constexpr std::uint8_t last_frame = 0x0F;   ///< freeze frames that are looked for
+constexpr std::size_t most_uds_codes = 256; ///< of all ECUs, whose snapshots are asked for
+constexpr std::size_t most_sensor_tests = 512;
+/// Readiness groups of OBDonUDS that are asked for; an ECU refuses those it does not have. The
+/// numbers stand in SAE J1979-DA (from memory: they begin at 01).
+constexpr std::uint8_t last_group = 0x10;
 
 std::uint64_t key(CanId ecu, std::uint8_t service) {
     return (std::uint64_t{ecu.value} << 1 | (ecu.extended ? 1 : 0)) << 8 | service;
@@ -91,6 +97,17 @@ void Reader::add(std::initializer_list<std::uint8_t> bytes, std::optional<CanId>
         if (item.expecting < item.expected.size())
             item.expected[item.expecting++] = ecu;
     queue_.push_back(item);
+}
+
+/// Asks for what an ECU need not have. On K-line all are asked: nobody need answer.
+void Reader::add_optional(std::initializer_list<std::uint8_t> bytes, CanId to) {
+    const std::size_t before = queue_.size();
+    if (is_kline(line_.dialect))
+        add(bytes, std::nullopt, true);
+    else
+        add(bytes, to, false);
+    if (queue_.size() != before)
+        queue_.back().optional = true;
 }
 
 void Reader::add_support(std::uint8_t service, std::optional<CanId> to) {
@@ -214,6 +231,8 @@ void Reader::take(const Reply& reply, Bytes request) {
             }
     }
     const Bytes bytes = reply.bytes;
+    if (request[0] == 0x19)
+        return take_uds_codes(reply.ecu, bytes);
     if (request[0] == 0x22 && bytes.size() >= 7 && is_range(bytes[2])) {
         if (const std::uint8_t service = service_of_group(bytes[1]); service != 0)
             take_bitmap(facts, service, bytes[2], bytes.subspan(3, 4));
@@ -221,6 +240,8 @@ void Reader::take(const Reply& reply, Bytes request) {
     }
     if (bytes.size() < 2 || request.size() < 2)
         return;
+    if (is_kline(line_.dialect))
+        take_old(facts, bytes);
     switch (request[0]) {
     case 0x01:
     case 0x06:
@@ -231,13 +252,70 @@ void Reader::take(const Reply& reply, Bytes request) {
     case 0x02:
         if (is_range(bytes[1]))
             take_support(facts, bytes, 0x02);
-        else if (bytes[1] == 0x02 && bytes.size() >= 5 && (bytes[3] | bytes[4]) != 0 &&
-                 std::find(with_frames_.begin(), with_frames_.end(), reply.ecu) ==
-                     with_frames_.end())
+        else if (bytes[1] != 0x02 || bytes.size() < 5 || (bytes[3] | bytes[4]) == 0)
+            break;
+        else if (const std::uint8_t frame = bytes[2]; frame != 0) {
+            // What this frame holds, and whether there is one more. On K-line all are asked.
+            const CanId whose = is_kline(line_.dialect) ? CanId{} : reply.ecu;
+            auto& asked = asked_frames_[key(whose, 0x02)];
+            for (unsigned pid = 1; pid < 256 && !asked.test(frame % 16U); ++pid)
+                if (pid != 0x02 && facts.supported[0x02].test(pid))
+                    add_optional({0x02, static_cast<std::uint8_t>(pid), frame}, reply.ecu);
+            if (frame < last_frame && !asked.test(frame % 16U))
+                add_optional({0x02, 0x02, static_cast<std::uint8_t>(frame + 1)}, reply.ecu);
+            asked.set(frame % 16U);
+        } else if (std::find(with_frames_.begin(), with_frames_.end(), reply.ecu) ==
+                   with_frames_.end())
             with_frames_.push_back(reply.ecu);
         break;
     default:
         break;
+    }
+}
+
+/// Services that only the older lines have: 05, and what has to be known for it.
+void Reader::take_old(EcuFacts& facts, Bytes response) {
+    const auto keep = [](std::vector<SensorTest>& list, const SensorTest& test) {
+        const bool there = std::any_of(list.begin(), list.end(), [&](const SensorTest& each) {
+            return each.ecu == test.ecu && each.sensor == test.sensor && each.test == test.test;
+        });
+        if (!there && list.size() < most_sensor_tests)
+            list.push_back(test);
+    };
+    if (response.size() == 3 && response[0] == 0x41 &&
+        (response[1] == 0x13 || response[1] == 0x1D)) {
+        for (unsigned bit = 0; bit < 8; ++bit)
+            if ((response[2] >> bit & 1) != 0)
+                keep(sensors_, {facts.id, static_cast<std::uint8_t>(1U << bit), 0});
+    } else if (response.size() >= 7 && response[0] == 0x45 && is_range(response[1])) {
+        for (unsigned i = 0; i < 32; ++i) {
+            const unsigned test = response[1] + i + 1U;
+            if ((response[3 + i / 8] >> (7 - i % 8) & 1) == 0 || test > 0xFF)
+                continue;
+            const auto id = static_cast<std::uint8_t>(test);
+            facts.supported[0x05].set(id, !is_range(id));
+            if (is_range(id))
+                add({0x05, id, response[2]}, std::nullopt, true);
+            else
+                keep(sensor_tests_, {facts.id, response[2], id});
+        }
+    }
+}
+
+/// OBDonUDS: the codes of a list by mask (19 42): functional group, status and severity bits that
+/// are supported, code format; then severity, code (three bytes) and status of each.
+void Reader::take_uds_codes(CanId ecu, Bytes response) {
+    if (response.size() < 6 || response[1] != 0x42)
+        return;
+    for (std::size_t at = 6; at + 5 <= response.size(); at += 5) {
+        const UdsCode code{ecu, std::uint32_t{response[at + 1]} << 16 |
+                                    std::uint32_t{response[at + 2]} << 8 | response[at + 3]};
+        const bool known =
+            std::any_of(uds_codes_.begin(), uds_codes_.end(), [&](const UdsCode& each) {
+                return each.ecu == code.ecu && each.code == code.code;
+            });
+        if (!known && code.code != 0 && uds_codes_.size() < most_uds_codes)
+            uds_codes_.push_back(code);
     }
 }
 
@@ -337,6 +415,8 @@ void Reader::follow(const Item& item, const Exchange& exchange) {
 
 void Reader::miss(const Item& item, CanId ecu, const Reply* reply) {
     const Outcome outcome = reply != nullptr ? reply->outcome : Outcome::silence;
+    if (item.optional && (outcome == Outcome::refused || outcome == Outcome::silence))
+        return;
     if (outcome != Outcome::refused && !item.last_try && again_.size() < most_items) {
         Item again = item;
         again.to = ecu;
@@ -463,14 +543,43 @@ void Reader::plan_data() {
 }
 
 void Reader::plan_frames() {
-    if (options_.on_uds || !options_.codes)
+    if (!options_.codes)
         return;
+    if (options_.on_uds) {
+        for (const UdsCode& each : uds_codes_) // all snapshot records (FF) of each code
+            add_optional({0x19, 0x04, static_cast<std::uint8_t>(each.code >> 16),
+                          static_cast<std::uint8_t>(each.code >> 8),
+                          static_cast<std::uint8_t>(each.code), 0xFF},
+                         each.ecu);
+        return;
+    }
     std::vector<CanId> expected;
     for (const EcuFacts& facts : facts_)
         if (facts.supported[0x02].any())
             expected.push_back(facts.id);
     if (!expected.empty())
         add({0x02, 0x02, 0x00}, std::nullopt, false, expected);
+}
+
+/// Freeze frames above 00, which an ECU need not have.
+void Reader::plan_more_frames() {
+    if (is_kline(line_.dialect) && !with_frames_.empty())
+        add({0x02, 0x02, 0x01}, std::nullopt, true);
+    else
+        for (const CanId ecu : with_frames_)
+            add_optional({0x02, 0x02, 0x01}, ecu);
+}
+
+/// Service 05 of the older lines: which tests there are of each oxygen sensor, then their results.
+void Reader::plan_sensor_tests() {
+    if (!is_kline(line_.dialect) || !options_.tests)
+        return;
+    std::bitset<256> asked;
+    for (const SensorTest& each : sensors_) {
+        if (!asked.test(each.sensor))
+            add({0x05, 0x00, each.sensor}, std::nullopt, true);
+        asked.set(each.sensor);
+    }
 }
 
 /// OBDonUDS (SAE J1979-2): data identifiers of each ECU, then its codes.
@@ -491,6 +600,8 @@ void Reader::plan_uds_codes() {
             add({0x19, 0x42, 0x33, 0x08, 0x1E}, facts.id, false);
             add({0x19, 0x42, 0x33, 0x04, 0x1E}, facts.id, false);
             add({0x19, 0x55, 0x33}, facts.id, false);
+            for (std::uint8_t group = 0x01; group <= last_group; ++group)
+                add_optional({0x19, 0x56, 0x33, group}, facts.id);
         }
     }
 }
@@ -508,11 +619,18 @@ void Reader::advance() {
     case Stage::data:
         stage_ = Stage::frames;
         plan_frames();
+        plan_sensor_tests();
         return;
     case Stage::frames:
         stage_ = Stage::frame_values;
-        if (!with_frames_.empty())
+        if (!with_frames_.empty()) {
             plan_packs(0x02, 3);
+            plan_more_frames();
+        }
+        for (const SensorTest& each : sensor_tests_) {
+            const CanId expected[] = {each.ecu};
+            add({0x05, each.test, each.sensor}, std::nullopt, false, expected);
+        }
         return;
     case Stage::frame_values:
         stage_ = Stage::again;

@@ -175,14 +175,14 @@ class TELLTALE_API Conversation {
 /// every identifier in it was asked for. Negative responses: the service.
 TELLTALE_API bool answers(Bytes response, Bytes request, Dialect dialect) noexcept;
 
-/// Takes the answer to a request for identifiers of service 01 apart, in order. `each` is told the
-/// PID and its data. False (and nothing told) when the bytes are no whole answer.
+/// A PID and its data, of service 01 or of a data identifier F4xx (OBDonUDS: SAE J1979-2).
 struct PidData {
     std::uint8_t pid = 0;
     Bytes data;
 };
-/// At most six items (SAE J1979) into `out`; returns how many, 0 when the bytes are no whole
-/// answer to exactly these PIDs or some of them.
+/// Takes the answer to a request of service 01, or of service 22 for data identifiers F4xx, apart:
+/// at most six items (SAE J1979) into `out`, in order; returns how many, 0 when the bytes are no
+/// whole answer to exactly these PIDs or some of them.
 TELLTALE_API std::size_t split_pids(Bytes response, std::span<const std::uint8_t> asked,
                                     std::span<PidData, 6> out) noexcept;
 

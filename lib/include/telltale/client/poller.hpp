@@ -17,7 +17,8 @@
 
 namespace telltale::client {
 
-/// A parameter of service 01 that is to be read again and again.
+/// A parameter of service 01 (OBDonUDS: of data identifiers F4xx) that is to be read again and
+/// again.
 struct Wanted {
     std::uint8_t pid = 0;
     /// Of this ECU; empty: of each that supports it.
@@ -71,7 +72,8 @@ struct PollerOptions {
 };
 
 /// Reads wanted parameters, each at its own rate, with as few frames and as little waiting as the
-/// line and the ECUs allow: up to six PIDs a request on CAN (SAE J1979), of one ECU by its own
+/// line and the ECUs allow: up to six PIDs a request on CAN (SAE J1979; of an ECU that speaks
+/// OBDonUDS three data identifiers, which a single frame holds), of one ECU by its own
 /// address or of several with one request to all, whichever carries more values a time; the next
 /// request as soon as the last answer that is due is there.
 ///
@@ -120,6 +122,7 @@ class TELLTALE_API Poller final : public Task {
     struct Ecu {
         CanId id;
         std::bitset<256> supported;
+        bool on_uds = false;
         unsigned most = 6;
         unsigned pack_silences = 0; ///< requests for several that it did not answer, in a row
         bool try_one = false;       ///< the next request to it is for one PID
@@ -127,7 +130,7 @@ class TELLTALE_API Poller final : public Task {
         bool is_silent = false;
         Time probe_at = no_time;
         Time at_work_until = no_time; ///< on what was given up: not asked before
-        Time answering = 0; ///< mean from request to the begin of the answer
+        Time answering = 0;           ///< mean from request to the begin of the answer
     };
 
     /// What to ask for, and what it is worth.

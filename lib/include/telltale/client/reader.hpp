@@ -40,9 +40,10 @@ struct ReaderOptions {
 };
 
 /// Asks a vehicle which PIDs, monitors and InfoTypes each of its ECUs supports, and then for
-/// everything of them that a report shows. What it asks and hears goes over the line, and so to
-/// whoever listens there: a vehicle::Picture behind a message::Stream draws the same picture as
-/// from a dump of it.
+/// everything of them that a report shows: values, codes, freeze frames (all that an ECU keeps),
+/// monitor and sensor tests, InfoTypes; of OBDonUDS snapshots and readiness groups. What it asks
+/// and hears goes over the line, and so to whoever listens there: a vehicle::Picture behind a
+/// message::Stream draws the same picture as from a dump of it.
 ///
 /// An ECU that does not answer something that it supports is asked again for it alone; `missing`
 /// counts what was not answered even so.
@@ -84,6 +85,7 @@ class TELLTALE_API Reader final : public Task {
         std::array<CanId, 8> expected{};
         std::uint8_t expecting = 0;
         bool discovers = false; ///< who does not answer need not support it
+        bool optional = false;  ///< who refuses it need not support it
         unsigned cuts = 0;
         bool last_try = false;
         bool from_pack = false; ///< asked alone because the ECU did not answer it in a pack
@@ -99,6 +101,11 @@ class TELLTALE_API Reader final : public Task {
     void plan_packs(std::uint8_t service, std::size_t most);
     void plan_frames();
     void plan_uds_codes();
+    void plan_more_frames();
+    void plan_sensor_tests();
+    void add_optional(std::initializer_list<std::uint8_t> bytes, CanId to);
+    void take_old(EcuFacts& facts, Bytes response);
+    void take_uds_codes(CanId ecu, Bytes response);
     void advance();
     void take(const Reply& reply, Bytes request);
     void take_bitmap(EcuFacts& facts, std::uint8_t service, std::uint8_t range, Bytes bits);
@@ -123,7 +130,22 @@ class TELLTALE_API Reader final : public Task {
     std::map<std::uint64_t, std::bitset<8>> claimed_;
     /// Ranges that were asked of all, by service.
     std::array<std::bitset<8>, 10> asked_ranges_{};
-    std::vector<CanId> with_frames_; ///< ECUs that have a freeze frame
+    std::vector<CanId> with_frames_;                        ///< ECUs that have a freeze frame
+    std::map<std::uint64_t, std::bitset<16>> asked_frames_; ///< above 00, by ECU
+    /// OBDonUDS: codes that may have a snapshot.
+    struct UdsCode {
+        CanId ecu;
+        std::uint32_t code = 0;
+    };
+    std::vector<UdsCode> uds_codes_;
+    /// Older lines: oxygen sensors by their bit in PID 13 or 1D, and their tests (service 05).
+    struct SensorTest {
+        CanId ecu;
+        std::uint8_t sensor = 0;
+        std::uint8_t test = 0;
+    };
+    std::vector<SensorTest> sensors_;
+    std::vector<SensorTest> sensor_tests_;
 };
 
 } // namespace telltale::client
