@@ -3,20 +3,23 @@
 
 #include <utility>
 
-#include "telltale/dump/reader.hpp"
+#include "telltale/frame/filter.hpp"
 #include "telltale/message/stream.hpp"
 
 namespace telltale::run {
 
 Result<Run> load(const std::string& path, const RunOptions& options) {
-    const message::StreamOptions stream_options;
+    const CanFilter wanted = CanFilter::diagnostic();
     dump::ReaderOptions reader_options;
-    reader_options.filter = &stream_options.filter;
+    reader_options.filter = &wanted;
     auto opened = dump::Reader::open(path, reader_options);
     if (!opened)
         return tl::unexpected<Error>(std::move(opened.error()));
-    dump::Reader& reader = *opened;
-    message::Stream stream(stream_options);
+    return load(*opened, path, options);
+}
+
+Run load(dump::Reader& reader, std::string name, const RunOptions& options) {
+    message::Stream stream;
     RunBuilder builder(options);
     dump::Record record;
     Problem problem;
@@ -42,7 +45,7 @@ Result<Run> load(const std::string& path, const RunOptions& options) {
     }
     stream.finish(builder);
     Run run = builder.finish([&](std::uint16_t line) { return reader.line_name(line); });
-    run.name = path;
+    run.name = std::move(name);
     run.problems += damaged;
     return run;
 }

@@ -36,8 +36,10 @@ TELLTALE_API std::string_view word(DepartureKind kind) noexcept;
 
 struct ContrastOptions {
     /// The mark, in seconds from the start of each bad run. Without one, the first mark of the run
-    /// counts, and without that its start.
+    /// counts, and without that its start. One that is no number, or further off than
+    /// `farthest_mark`, counts as none.
     std::optional<double> mark;
+    static constexpr double farthest_mark = 1e9; ///< s: 31 years
     /// Compare only these signals; the others still help to predict them. Empty: all.
     std::vector<Pick> only;
     /// Keep what the good run makes expect, for drawing (`Expectation`).

@@ -5,6 +5,7 @@
 
 #include "telltale/base/export.hpp"
 #include "telltale/base/result.hpp"
+#include "telltale/dump/reader.hpp"
 #include "telltale/run/run.hpp"
 
 namespace telltale::run {
@@ -12,5 +13,8 @@ namespace telltale::run {
 /// Reads a whole dump ("-": standard input) into a run; packet comments become marks.
 /// Errors: those of dump::Reader::open. Damage inside the dump is counted in `Run::problems`.
 TELLTALE_API Result<Run> load(const std::string& path, const RunOptions& options = {});
+
+/// The same from an open dump, whatever its source, to its end. `name` is what messages call it.
+TELLTALE_API Run load(dump::Reader& reader, std::string name, const RunOptions& options = {});
 
 } // namespace telltale::run

@@ -37,8 +37,15 @@ bool same_signal(const Series& a, const Series& b) {
            (a.ecu == b.ecu || a.ecu.empty() || b.ecu.empty());
 }
 
+/// Held at the ends of what a time can say.
 Time from_seconds(const Run& run, double seconds) {
-    return run.start + static_cast<Time>(std::llround(seconds * second));
+    constexpr double most = 9.2e18;
+    const auto by = static_cast<Time>(std::llround(std::clamp(seconds * second, -most, most)));
+    if (by > 0 && run.start > std::numeric_limits<Time>::max() - by)
+        return std::numeric_limits<Time>::max();
+    if (by < 0 && run.start <= no_time - by)
+        return no_time + 1;
+    return run.start + by;
 }
 
 ContrastSignal described(const Series& series, std::size_t bad_runs) {
@@ -169,7 +176,8 @@ class Comparison {
             coverage.seconds = bad->length();
             coverage.good_seconds = good_run_.length();
             coverage.reference = bad->start;
-            if (options_.mark && bad->start != no_time) {
+            if (options_.mark && bad->start != no_time &&
+                std::abs(*options_.mark) <= ContrastOptions::farthest_mark) {
                 coverage.reference = from_seconds(*bad, *options_.mark);
                 coverage.reference_is_mark = true;
             } else if (!bad->marks.empty()) {
