@@ -9,7 +9,7 @@
 //
 //     0.000000 kline 68 6A F1 01 0C D0
 //     0.041000 kline 48 6B 10 41 0C 1A F8 22
-//     0.500000 j1850 48 6B 10 41 0C 1A F8 6D
+//     0.500000 j1850 48 6B 10 41 0C 1A F8 B2
 //
 // Such a line holds a whole frame: header, data, checksum. Of J1850 without in-frame response.
 // Digits keep several lines apart: kline1, kline2.
