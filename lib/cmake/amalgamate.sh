@@ -32,7 +32,7 @@ function exists(file,    line, there) {
 function resolve(name, from,    folder) {
     folder = from
     sub(/[^\/]*$/, "", folder)
-    if (name == "telltale/version.hpp")
+    if (name == "telltale/version.h")
         return version
     if (exists(folder name))
         return folder name

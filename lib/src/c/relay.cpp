@@ -1,0 +1,338 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "relay.hpp"
+
+#include <algorithm>
+#include <array>
+
+#include "telltale/base/shown.hpp"
+#include "telltale/catalogue/catalogue.hpp"
+#include "telltale/catalogue/codes.hpp"
+
+namespace telltale::c {
+
+void Relay::message(const message::Said& said) {
+    telltale_message& out = place(own_message_);
+    out.kind = static_cast<std::int32_t>(said.header.kind);
+    out.service = said.header.service;
+    out.negative_code = said.header.negative_code;
+    out.pending = said.header.pending() ? 1 : 0;
+    out.pre_can = said.header.pre_can ? 1 : 0;
+    out.has_id = said.has_id ? 1 : 0;
+    out.extended = said.id.extended ? 1 : 0;
+    out.line = said.line;
+    out.id = said.id.value;
+    out.frames = said.frames;
+    out.time = said.time;
+    out.end_time = said.end_time;
+    out.place = said.place.offset;
+    out.place_line = said.place.line;
+    out.bytes = said.bytes.empty() ? nullptr
+                : keeps()          ? arena_.bytes(said.bytes.data(), said.bytes.size())
+                                   : said.bytes.data();
+    out.size = said.bytes.size();
+    out.line_name = said.has_line ? line_name(said.line) : telltale_text{"", 0};
+    out.negative_text = {"", 0};
+    if (said.header.kind == message::Kind::negative)
+        if (const auto* row = catalogue::negative_code(said.header.negative_code))
+            out.negative_text = literal(row->name);
+    message_ = &out;
+}
+
+int Relay::emit(telltale_event& event) {
+    event.comment = event.comment.data == nullptr ? telltale_text{"", 0} : event.comment;
+    if (!keeps())
+        return answer(listener_(user_, &event));
+    Node& node = arena_.make<Node>();
+    node.event = event;
+    (first_ == nullptr ? first_ : last_->next) = &node;
+    last_ = &node;
+    return TELLTALE_GO_ON;
+}
+
+bool Relay::begin(const message::Said& said) {
+    picture_wants_ = shared_ && shared_->picture.begin(said);
+    wanted_ = !mute_;
+    if (wanted_) {
+        message(said);
+        telltale_event event{};
+        event.kind = TELLTALE_EVENT_MESSAGE;
+        event.message = message_;
+        event.time = said.time;
+        wanted_ = emit(event) != TELLTALE_SKIP;
+    }
+    return wanted_ || picture_wants_;
+}
+
+void Relay::value(const message::Said& said, const message::Value& value) {
+    if (picture_wants_)
+        shared_->picture.value(said, value);
+    if (!wanted_)
+        return;
+    telltale_value& out = place(own_value_);
+    out.kind = static_cast<std::int32_t>(value.kind);
+    out.id = value.id;
+    out.test = value.test;
+    out.index = value.index;
+    out.frame = value.frame ? static_cast<std::int16_t>(*value.frame) : std::int16_t{-1};
+    out.passed = value.passed ? 1 : 0;
+    out.raw = value.raw;
+    // Names of rows are constants; others are made for the moment.
+    const catalogue::Field* const field = value.field;
+    if (field != nullptr &&
+        (value.name.data() == field->name || value.name.data() == field->name_by_1d)) {
+        out.name = literal(value.name);
+        out.key = literal(value.key);
+    } else {
+        out.name = text(name_slot, value.name);
+        out.key = text(key_slot, value.key);
+    }
+    out.note = text(note_slot, value.note);
+    out.unsure = value.note.find("unsure: ") == std::string_view::npos ? 0 : 1;
+    if (value.kind == message::ValueKind::text) {
+        out.has_raw = field != nullptr && (field->kind == catalogue::Kind::choice ||
+                                           field->kind == catalogue::Kind::code)
+                          ? 1
+                          : 0;
+        out.decimals = 0;
+        out.unit = out.ucum = {"", 0};
+        out.text = text(text_slot, value.text);
+        out.number = out.low = out.high = out.step = 0;
+    } else {
+        const Shown how = shown(value.unit, value.step, value.decimals, units_);
+        out.has_raw = 1;
+        out.decimals = static_cast<std::uint8_t>(how.decimals);
+        out.unit = literal(how.text);
+        out.ucum = literal(how.ucum);
+        out.text = {"", 0};
+        out.number = how(value.number);
+        out.low = how(value.low);
+        out.high = how(value.high);
+        out.step = how.converted ? value.step * how.factor : value.step;
+    }
+    telltale_event event{};
+    event.kind = TELLTALE_EVENT_VALUE;
+    event.message = message_;
+    event.value = &out;
+    event.time = said.time;
+    emit(event);
+}
+
+void Relay::code(const message::Said& said, telltale_dtc& out, message::Dtc first) {
+    switch (said.header.service) {
+    case 0x03:
+        out.list = TELLTALE_STORED;
+        break;
+    case 0x07:
+        out.list = TELLTALE_PENDING;
+        break;
+    case 0x0A:
+        out.list = TELLTALE_PERMANENT;
+        break;
+    default:
+        out.list = TELLTALE_OTHER_CODES;
+        break;
+    }
+    out.by_maker = message::authority(first) == message::Authority::maker ? 1 : 0;
+    std::array<char, catalogue::max_code_text + 2 + 80> words;
+    std::size_t size = 0;
+    const auto add = [&](std::string_view more) {
+        more = more.substr(0, words.size() - size);
+        std::copy(more.begin(), more.end(), words.begin() + static_cast<std::ptrdiff_t>(size));
+        size += more.size();
+    };
+    std::array<char, catalogue::max_code_text> buffer;
+    add(catalogue::describe_code(first.raw, buffer));
+    if (out.failure_type >= 0) {
+        const auto failure = catalogue::failure_type(static_cast<std::uint8_t>(out.failure_type));
+        if (size != 0 && !failure.empty())
+            add("; ");
+        add(failure);
+    }
+    out.meaning = text(note_slot, {words.data(), size});
+    telltale_event event{};
+    event.kind = TELLTALE_EVENT_DTC;
+    event.message = message_;
+    event.dtc = &out;
+    event.time = said.time;
+    emit(event);
+}
+
+void Relay::dtc(const message::Said& said, message::Dtc code) {
+    if (picture_wants_)
+        shared_->picture.dtc(said, code);
+    if (!wanted_)
+        return;
+    telltale_dtc& out = place(own_dtc_);
+    out.raw = code.raw;
+    out.failure_type = out.report = out.status = out.severity = out.group = out.record =
+        out.counter = -1;
+    const auto letters = code.text();
+    out.text = text(code_slot, {letters.data(), letters.size()});
+    this->code(said, out, code);
+}
+
+void Relay::dtc3(const message::Said& said, const message::DtcRecord& record) {
+    if (picture_wants_)
+        shared_->picture.dtc3(said, record);
+    if (!wanted_)
+        return;
+    const auto number = [](const std::optional<std::uint8_t>& byte) {
+        return byte ? static_cast<std::int16_t>(*byte) : std::int16_t{-1};
+    };
+    telltale_dtc& out = place(own_dtc_);
+    out.raw = record.code.raw();
+    out.failure_type = record.code.failure_type;
+    out.report = record.report;
+    out.status = number(record.status);
+    out.severity = number(record.severity);
+    out.group = number(record.group);
+    out.record = number(record.record);
+    out.counter = number(record.counter);
+    const auto letters = record.code.text();
+    out.text = text(code_slot, {letters.data(), letters.size()});
+    code(said, out, record.code.code);
+}
+
+void Relay::trouble(const Problem& problem) {
+    telltale_problem& out = place(own_problem_);
+    out.code = static_cast<std::int32_t>(problem.code);
+    out.word = literal(word(problem.code));
+    out.time = problem.time;
+    out.place = problem.place.offset;
+    out.place_line = problem.place.line;
+    out.a = problem.a;
+    out.b = problem.b;
+    telltale_event event{};
+    event.kind = TELLTALE_EVENT_PROBLEM;
+    event.message = message_;
+    event.problem = &out;
+    event.time = problem.time;
+    emit(event);
+}
+
+void Relay::message_problem(const message::Said& said, const Problem& problem) {
+    if (picture_wants_)
+        shared_->picture.message_problem(said, problem);
+    if (wanted_)
+        trouble(problem);
+}
+
+void Relay::end(const message::Said& said) {
+    if (shared_)
+        shared_->picture.end(said);
+    if (!mute_) {
+        telltale_event event{};
+        event.kind = TELLTALE_EVENT_MESSAGE_END;
+        event.message = message_;
+        event.time = said.time;
+        emit(event);
+    }
+    message_ = nullptr;
+}
+
+void Relay::problem(const Problem& problem, const message::Said& about) {
+    if (shared_)
+        shared_->picture.problem(problem, about);
+    if (mute_)
+        return;
+    message(about);
+    trouble(problem);
+    message_ = nullptr;
+}
+
+void Relay::frame(const dump::Record& record) {
+    if (mute_)
+        return;
+    telltale_frame& out = place(own_frame_);
+    out.kind = TELLTALE_CAN;
+    out.flags = 0;
+    out.id = 0;
+    out.direction = static_cast<std::int8_t>(record.direction);
+    out.line = record.line;
+    out.time = record.time;
+    out.place = record.place.offset;
+    out.place_line = record.place.line;
+    Bytes bytes = record.bytes;
+    switch (record.kind) {
+    case dump::RecordKind::can:
+        bytes = record.can.data;
+        out.id = record.can.id.value;
+        if (record.can.id.extended)
+            out.flags |= TELLTALE_EXTENDED;
+        if (record.can.fd)
+            out.flags |= TELLTALE_FD;
+        if (record.can.kind == CanKind::remote)
+            out.flags |= TELLTALE_REMOTE;
+        if (record.can.kind == CanKind::error)
+            out.flags |= TELLTALE_ERROR_FRAME;
+        break;
+    case dump::RecordKind::kline:
+        out.kind = TELLTALE_KLINE;
+        break;
+    case dump::RecordKind::j1850:
+        out.kind = TELLTALE_J1850;
+        break;
+    case dump::RecordKind::message:
+        out.kind = TELLTALE_WHOLE_MESSAGE;
+        out.flags = TELLTALE_NO_ID;
+        break;
+    case dump::RecordKind::comment:
+        return;
+    }
+    out.data = bytes.empty() ? nullptr
+               : keeps()     ? arena_.bytes(bytes.data(), bytes.size())
+                             : bytes.data();
+    out.size = bytes.size();
+    out.line_name = line_name(record.line);
+    telltale_event event{};
+    event.kind = TELLTALE_EVENT_FRAME;
+    event.frame = &out;
+    event.time = record.time;
+    emit(event);
+}
+
+void Relay::comment(const dump::Record& record) {
+    if (mute_)
+        return;
+    telltale_event event{};
+    event.kind = TELLTALE_EVENT_COMMENT;
+    event.comment = text(text_slot, record.comment);
+    event.time = record.time;
+    emit(event);
+}
+
+int decode_alone(Bytes bytes, Role role, Relay& relay) {
+    message::Said said;
+    said.bytes = bytes;
+    const ProblemCode code = message::read_header(bytes, role, said.header);
+    if (code != ProblemCode::none) {
+        Problem problem;
+        problem.code = code;
+        problem.a = code == ProblemCode::unknown_service ? said.header.service
+                    : bytes.empty()                      ? 0
+                                                         : bytes[0];
+        problem.b = code == ProblemCode::message_cut ? bytes.size() - 1 : 0;
+        relay.problem(problem, said);
+        return TELLTALE_OK;
+    }
+    class Ear final : public message::Sink {
+      public:
+        Ear(const message::Said& said, Relay& relay) : said_(said), relay_(relay) {}
+        void value(const message::Value& value) override { relay_.value(said_, value); }
+        void dtc(message::Dtc code) override { relay_.dtc(said_, code); }
+        void dtc3(const message::DtcRecord& record) override { relay_.dtc3(said_, record); }
+        void problem(const Problem& problem) override { relay_.message_problem(said_, problem); }
+
+      private:
+        const message::Said& said_;
+        Relay& relay_;
+    };
+    if (relay.begin(said)) {
+        Ear ear(said, relay);
+        message::decode(bytes, said.header, nullptr, ear);
+    }
+    relay.end(said);
+    return TELLTALE_OK;
+}
+
+} // namespace telltale::c
