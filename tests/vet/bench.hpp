@@ -410,12 +410,12 @@ class Bench final : public VettingOutlet {
         while (!to_tested_.empty() && to_tested_.front().time <= now_) {
             const Item item = to_tested_.front();
             to_tested_.pop_front();
-            Time time = now_;
+            Time own = no_time;
             if (item.frame.kind != CanKind::error && !stamps_.empty()) {
-                time = stamps_.front();
+                own = stamps_.front();
                 stamps_.pop_front();
             }
-            vetting_->received(End::tested, item.frame.view(), time, now_);
+            vetting_->received(End::tested, item.frame.view(), now_, now_, own);
         }
         while (!to_reference_.empty() && to_reference_.front().time <= now_) {
             const Item item = to_reference_.front();

@@ -33,9 +33,11 @@ class AdapterClock {
             const std::uint32_t step =
                 milliseconds >= last_ ? milliseconds - last_ : milliseconds + turn_ - last_;
             ticks_ += step;
-            // Turns that passed while nothing came.
+            // Turns that passed while nothing came; or a clock that stepped back.
             const Time passed = (arrived - last_arrived_) / nanoseconds_a_millisecond;
-            if (passed > step + turn_ / 2)
+            if (step > turn_ / 2 && passed + turn_ / 2 < step)
+                ticks_ -= turn_;
+            else if (passed > step + turn_ / 2)
                 ticks_ += (passed - step + turn_ / 2) / turn_ * turn_;
         }
         last_ = milliseconds;
@@ -50,6 +52,8 @@ class AdapterClock {
         const Time time = offset_ + ticks_ * nanoseconds_a_millisecond;
         return time < arrived ? time : arrived;
     }
+    /// The adapter's own time, of the last `time`.
+    Time own() const { return ticks_ * nanoseconds_a_millisecond; }
 
   private:
     std::uint32_t turn_ = 60'000;
@@ -224,6 +228,7 @@ class SerialCanLink final : public Base {
                 received.time = arrived;
                 if (event.timed && wanted_.times) {
                     received.time = clock_.time(event.milliseconds, arrived);
+                    received.device_time = clock_.own();
                     received.from = TimeFrom::device;
                 }
                 inbox_.push(received);

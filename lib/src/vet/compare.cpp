@@ -149,7 +149,7 @@ std::optional<Comparison::Pair> Comparison::sent(SendTicket ticket, Time stamp) 
         auto& done = recent_[i];
         if (done.ticket == ticket && !done.paired) {
             done.paired = true;
-            return Pair{stamp, done.came};
+            return Pair{stamp, done.came, done.own};
         }
     }
     return {};
@@ -171,11 +171,12 @@ void Comparison::remember(const Item& item, Time stamp) {
     place.frame = item.frame;
     place.ticket = item.ticket;
     place.came = stamp;
+    place.own = own_;
     place.paired = item.stamp.has_value();
     recent_at_ = (recent_at_ + 1) % most_recent;
     recent_size_ = std::min(recent_size_ + 1, most_recent);
     if (item.stamp)
-        pair_ = Pair{*item.stamp, stamp};
+        pair_ = Pair{*item.stamp, stamp, own_};
 }
 
 void Comparison::take(std::size_t at, Fate fate, Time stamp) {
@@ -193,7 +194,8 @@ void Comparison::take(std::size_t at, Fate fate, Time stamp) {
     next_ = at < next_ ? next_ - 1 : at;
 }
 
-const Comparison::Arrival& Comparison::arrived(const CanFrame& frame, Time stamp) {
+const Comparison::Arrival& Comparison::arrived(const CanFrame& frame, Time stamp, Time own) {
+    own_ = own;
     pair_.reset();
     last_.difference = Difference::none;
     // The next one, or one after it; then one that others have passed.

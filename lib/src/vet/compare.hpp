@@ -71,13 +71,14 @@ class Comparison {
     struct Pair {
         Time sent = 0;
         Time came = 0;
+        Time own = no_time; ///< `came`, by the adapter's own clock
     };
 
     void expect(const KnownFrame& frame, SendTicket ticket, Time now);
     /// Returns the times, when the frame has arrived already.
     std::optional<Pair> sent(SendTicket ticket, Time stamp);
     void refused(SendTicket ticket);
-    const Arrival& arrived(const CanFrame& frame, Time stamp);
+    const Arrival& arrived(const CanFrame& frame, Time stamp, Time own = no_time);
     /// Of the last arrival, when it is known when it was sent.
     const std::optional<Pair>& pair() const { return pair_; }
     /// What has not come is lost. `each(frame)` is called with the lost ones.
@@ -107,6 +108,7 @@ class Comparison {
         KnownFrame frame;
         SendTicket ticket = 0;
         Time came = 0;
+        Time own = no_time;
         bool paired = false;
     };
     void remember(const Item& item, Time stamp);
@@ -120,6 +122,7 @@ class Comparison {
     Tally tally_;
     Arrival last_;
     std::optional<Pair> pair_;
+    Time own_ = no_time;
     std::optional<KnownFrame> lost_;
 };
 

@@ -59,7 +59,7 @@ class FramesPhase final : public Phase {
         if (done() || frame.kind == CanKind::error)
             return;
         auto& comparison = comparisons_[static_cast<std::size_t>(other(end))];
-        const auto arrival = comparison.arrived(frame, stamp);
+        const auto arrival = comparison.arrived(frame, stamp, bench_.own_time);
         if (comparison.pair())
             bench_.times.pair(other(end), *comparison.pair());
         using Fate = Comparison::Fate;

@@ -37,7 +37,7 @@ class LoadPhase final : public Phase {
             return;
         const End from = other(end);
         auto& way = ways_[index(from)];
-        const auto& arrival = way.comparison.arrived(frame, stamp);
+        const auto& arrival = way.comparison.arrived(frame, stamp, bench_.own_time);
         if (way.comparison.pair())
             bench_.times.pair(from, *way.comparison.pair());
         using Fate = Comparison::Fate;

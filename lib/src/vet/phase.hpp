@@ -34,6 +34,7 @@ struct Bench {
     Time deadline = never;           ///< of the phase: what can be left out is, when it has passed
     std::uint64_t computer_lost = 0; ///< frames that the computer lost on their way to it
     Time lateness = 0;               ///< by how much the computer was late at most in this phase
+    Time own_time = no_time; ///< of the frame that came last: the adapter's clock, if it tells
     SendTicket latest_ticket = 0;
     VettingOutlet* outlet = nullptr; ///< during `poll`
     bool over = false;               ///< nothing more can be tried

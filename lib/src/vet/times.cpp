@@ -10,11 +10,11 @@
 
 namespace telltale::vet {
 
-void Times::stamp(Time stamp, Time back, const CanFrame& frame, Time since_begin) {
+void Times::stamp(Time stamp, const CanFrame& frame, Time since_begin) {
     ++stamps_;
-    Time step = back;
+    Time step = 0;
     if (last_ != no_time) {
-        step = std::max(step, last_ - stamp);
+        step = last_ - stamp;
         const Time ahead = stamp - last_;
         if (ahead > 0) {
             ++different_;
@@ -36,10 +36,11 @@ void Times::stamp(Time stamp, Time back, const CanFrame& frame, Time since_begin
 }
 
 void Times::pair(End from, const Comparison::Pair& pair) {
-    const Time delay = pair.came - pair.sent;
-    latency_[static_cast<std::size_t>(from)].add(delay);
+    latency_[static_cast<std::size_t>(from)].add(pair.came - pair.sent);
     if (from != End::reference)
         return;
+    // What the adapter's own clock showed counts from somewhere else: only changes say something.
+    const Time delay = (pair.own != no_time ? pair.own : pair.came) - pair.sent;
     if (spans_.empty() || pair.sent - spans_.back().at >= span) {
         if (spans_.size() == most_spans)
             return;

@@ -15,7 +15,7 @@ namespace telltale::vet {
 class Times {
   public:
     /// A frame came at the adapter's end, of whatever kind.
-    void stamp(Time stamp, Time back, const CanFrame& frame, Time since_begin);
+    void stamp(Time stamp, const CanFrame& frame, Time since_begin);
     /// A frame went from one end to the other. `from` sent it.
     void pair(End from, const Comparison::Pair& pair);
 

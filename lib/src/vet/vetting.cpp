@@ -27,12 +27,13 @@ class Vetting::Impl {
         phases_.front().phase->begin(now);
     }
 
-    void received(End end, const CanFrame& frame, Time stamp, Time now, Time back,
+    void received(End end, const CanFrame& frame, Time stamp, Time now, Time own,
                   std::uint64_t lost) {
         arrive(now);
+        bench_.own_time = own;
         bench_.computer_lost += lost;
         if (end == End::tested && frame.kind != CanKind::error)
-            bench_.times.stamp(stamp, back, frame, bench_.since_begin(now));
+            bench_.times.stamp(own != no_time ? own : stamp, frame, bench_.since_begin(now));
         if (auto* phase = current())
             phase->received(end, frame, stamp, now);
     }
@@ -169,9 +170,9 @@ Vetting::~Vetting() = default;
 Vetting::Vetting(Vetting&&) noexcept = default;
 Vetting& Vetting::operator=(Vetting&&) noexcept = default;
 
-void Vetting::received(End end, const CanFrame& frame, Time stamp, Time now, Time back,
+void Vetting::received(End end, const CanFrame& frame, Time stamp, Time now, Time own,
                        std::uint64_t lost) {
-    impl_->received(end, frame, stamp, now, back, lost);
+    impl_->received(end, frame, stamp, now, own, lost);
 }
 void Vetting::sent(SendTicket ticket, bool fine, Time stamp, Time now) {
     impl_->sent(ticket, fine, stamp, now);

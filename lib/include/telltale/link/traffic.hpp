@@ -64,6 +64,9 @@ struct Received {
     bool own = false;
     /// So many pieces were lost between the one before and this one, because nobody took them.
     std::uint64_t lost = 0;
+    /// With times of the `device`: its clock as it told it, counted on from turn to turn, from any
+    /// beginning and not set by `now`. It goes back where the device's does.
+    Time device_time = no_time;
 };
 
 /// The time of links: nanoseconds since the Unix epoch, read from the system's clock once and

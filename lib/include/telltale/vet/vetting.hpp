@@ -100,10 +100,10 @@ class TELLTALE_API Vetting {
     Vetting(Vetting&&) noexcept;
     Vetting& operator=(Vetting&&) noexcept;
 
-    /// A frame came. `stamp`: its time as the link has it; `back`: so much earlier than the one
-    /// before was the time that the adapter gave, where the link does not let times go back;
-    /// `lost`: frames that the computer lost before this one (no fault of the adapter).
-    void received(End end, const CanFrame& frame, Time stamp, Time now, Time back = 0,
+    /// A frame came. `stamp`: its time, on the scale of `now`; `own`: what the adapter's clock
+    /// showed, on a scale of its own, where it tells; `lost`: frames that the computer lost before
+    /// this one.
+    void received(End end, const CanFrame& frame, Time stamp, Time now, Time own = no_time,
                   std::uint64_t lost = 0);
     /// The frame of this ticket is on the line at `stamp`, or was not taken (`fine` false).
     void sent(SendTicket ticket, bool fine, Time stamp, Time now);
