@@ -29,5 +29,6 @@ void add_mimic(CLI::App& app, Run& run);
 void add_clear(CLI::App& app, Run& run);
 void add_record(CLI::App& app, Run& run);
 void add_contrast(CLI::App& app, Run& run);
+void add_vet(CLI::App& app, Run& run);
 
 } // namespace telltale::program

@@ -35,6 +35,7 @@ int main(int argc, char** argv) {
         add_mimic(app, run);
         add_clear(app, run);
         add_record(app, run);
+        add_vet(app, run);
 #endif
 
         try {

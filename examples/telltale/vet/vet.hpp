@@ -5,18 +5,20 @@
 #include <string>
 
 #include "telltale/base/result.hpp"
+#include "telltale/vet/known.hpp"
 #include "telltale/vet/report.hpp"
 
 namespace telltale::program {
 
 /// What the user asked of `telltale vet`.
 struct VetOptions {
-    std::string link;     ///< under test
-    std::string against;  ///< the reference: a link's name
-    std::string dump;     ///< a dump that the adapter's software took, in place of links
-    std::string known;    ///< file of known frames; empty: those that are built in
-    std::string adapter;  ///< its name, for the report
-    bool vehicle = false; ///< only harmless reads, of a vehicle
+    std::string link;         ///< under test
+    std::string against;      ///< the reference: a link's name
+    std::string dump;         ///< a dump that the adapter's software took, in place of links
+    std::string known;        ///< file of known frames; empty: those that are built in
+    std::string adapter;      ///< its name, for the report
+    std::uint64_t rounds = 0; ///< of the list in the dump; 0: not known
+    bool vehicle = false;     ///< only harmless reads, of a vehicle
     Time duration = 60 * nanoseconds_a_second;
     std::uint64_t seed = 0; ///< 0: of the clock's making
     bool progress = false;  ///< on standard error
@@ -33,6 +35,9 @@ Result<vet::Report> vet_kline(const VetOptions& options);
 Result<vet::Report> vet_doip(const VetOptions& options);
 /// One link and a vehicle.
 Result<vet::Report> vet_vehicle(const VetOptions& options);
+/// Errors: with file and line.
+Result<vet::KnownFrames> read_known_frames(const std::string& file);
+
 /// A dump of known frames.
 Result<vet::Report> vet_dump(const VetOptions& options);
 

@@ -890,7 +890,7 @@ class DumpVetting::Impl {
             } else if (count->due == 0) {
                 check.finding = "the dump begins after these and ends before them";
             } else {
-                check.sent += ", " + counted(count->due, "time in all", "times in all");
+                check.sent += ", " + counted(count->due, "in all", "in all");
                 check.sent_count = count->due;
                 check.wrong_count = count->lost + count->changed;
                 check.came = check.wrong_count == 0 ? "all as sent" : "";

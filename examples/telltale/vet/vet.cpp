@@ -1,0 +1,144 @@
+// SPDX-License-Identifier: Apache-2.0
+// The command `vet`: what it is told, and what it makes of a report.
+#include "vet.hpp"
+
+#include <array>
+#include <chrono>
+#include <cstdlib>
+#include <ctime>
+#include <memory>
+
+#include <CLI/App.hpp>
+#include <CLI/Validators.hpp>
+#include <sys/utsname.h>
+
+#include "command.hpp"
+#include "output.hpp"
+#include "telltale/version.hpp"
+#include "telltale/vet/render.hpp"
+
+namespace telltale::program {
+
+namespace {
+
+struct Command {
+    VetOptions vet;
+    std::string as = "text";
+    std::string into;
+};
+
+std::string utc() {
+    const std::time_t now = std::time(nullptr);
+    std::tm parts{};
+    std::array<char, 32> text{};
+    if (::gmtime_r(&now, &parts) == nullptr ||
+        std::strftime(text.data(), text.size(), "%Y-%m-%d %H:%M:%S UTC", &parts) == 0)
+        return {};
+    return text.data();
+}
+
+Result<vet::Report> vetted(const VetOptions& options) {
+    if (!options.dump.empty())
+        return vet_dump(options);
+    return fail(ErrorCode::bad_argument, "name a dump with --dump FILE");
+}
+
+int run_vet(const Command& command) {
+    VetOptions options = command.vet;
+    if (options.seed == 0)
+        options.seed = static_cast<std::uint64_t>(std::time(nullptr)) % 1'000'000;
+    Output output;
+    options.progress = output.is_terminal();
+    const auto begun = std::chrono::steady_clock::now();
+    auto report = vetted(options);
+    if (!report) {
+        std::string why = report.error().detail;
+        say(why);
+        return output.finish(status_wrong);
+    }
+    report->adapter = !options.adapter.empty() ? options.adapter
+                      : !options.link.empty()  ? options.link
+                                               : options.dump;
+    report->date = utc();
+    if (options.dump.empty()) {
+        report->duration = std::chrono::duration_cast<std::chrono::nanoseconds>(
+                               std::chrono::steady_clock::now() - begun)
+                               .count();
+        report->seed = options.seed;
+    }
+    report->versions.insert(report->versions.begin(), {"telltale", TELLTALE_VERSION_STRING});
+    utsname system{};
+    if (::uname(&system) == 0)
+        report->versions.emplace_back(system.sysname, system.release);
+
+    int status = report->verdict() == vet::Verdict::passed   ? status_done
+                 : report->verdict() == vet::Verdict::failed ? status_found
+                                                             : status_wrong;
+    const bool to_file = !command.into.empty() && command.into != "-";
+    if (to_file && !write_file(command.into, write_report(*report, command.as)))
+        status = status_wrong;
+    if (command.as == "text" || to_file) {
+        vet::TextOptions form;
+        form.width = output.width() == 0 ? 80 : output.width();
+        form.colour = output.colour();
+        output.buffer() += vet::report_text(*report, form);
+    } else {
+        output.buffer() += write_report(*report, command.as);
+    }
+    return output.finish(status);
+}
+
+} // namespace
+
+bool is_report_form(const std::string& form) {
+    return form == "text" || form == "json" || form == "junit" || form == "page";
+}
+
+std::string write_report(const vet::Report& report, const std::string& form) {
+    if (form == "json")
+        return vet::report_json(report);
+    if (form == "junit")
+        return vet::report_junit(report);
+    if (form == "page")
+        return vet::report_page(report);
+    return vet::report_text(report);
+}
+
+void add_vet(CLI::App& app, Run& run) {
+    const auto options = std::make_shared<Command>();
+    auto* command =
+        app.add_subcommand("vet", "Prove an interface adapter good, or say exactly how it is bad");
+    VetOptions& vet = options->vet;
+    auto* dump = command
+                     ->add_option("--dump", vet.dump,
+                                  "A dump that the adapter's own software took of known frames, "
+                                  "in place of links; - for standard input")
+                     ->type_name("FILE");
+    command
+        ->add_option("--known", vet.known, "Known frames, in the form of vectors/known-frames.txt")
+        ->type_name("FILE");
+    command
+        ->add_option("--rounds", vet.rounds,
+                     "With --dump: the list was sent so often, and the dump has all of it")
+        ->check(CLI::Range(1, 1'000'000))
+        ->needs(dump);
+    command->add_option("--adapter", vet.adapter, "The adapter's name, for the report")
+        ->type_name("NAME");
+    command->add_option("--as", options->as, "text, json, junit or page")
+        ->check(CLI::IsMember({"text", "json", "junit", "page"}))
+        ->type_name("FORM")
+        ->capture_default_str();
+    command
+        ->add_option("-o,--into", options->into,
+                     "Write the report there; the table still goes to standard output")
+        ->type_name("FILE");
+    command->footer(
+        "Known frames are for a bench: never send them where a vehicle is on the line.\n"
+        "\n"
+        "Exit status: 0 sound, 1 found wanting, 2 could not be tested.\n\nExamples:\n"
+        "  telltale vet --dump adapter.log --known vectors/known-frames.txt\n"
+        "  telltale vet --dump a.pcapng --known known.txt --rounds 10 --as page -o a.html");
+    command->callback([options, &run] { run = [options] { return run_vet(*options); }; });
+}
+
+} // namespace telltale::program
