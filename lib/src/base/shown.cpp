@@ -45,10 +45,16 @@ unsigned decimals_for(double step) noexcept {
 
 } // namespace
 
-Shown shown(Unit unit, double step, unsigned decimals, UnitSystem system) noexcept {
+Shown shown(Unit unit, double step, unsigned decimals, UnitSystem system,
+            std::string_view own_unit) noexcept {
     const auto& about = info(unit);
     Shown how;
     how.decimals = decimals;
+    if (own_unit.size() > 2) {
+        how.text = own_unit.substr(1, own_unit.size() - 2);
+        how.ucum = own_unit;
+        return how;
+    }
     how.text = about.text;
     how.ucum = about.ucum.empty() ? std::string_view("1") : about.ucum;
     if (system == UnitSystem::si || about.us_text.empty())

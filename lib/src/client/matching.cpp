@@ -101,6 +101,7 @@ Form form_of(std::uint8_t service) noexcept {
         return Form::words;
     case 0x10:
     case 0x19:
+    case 0x21:
     case 0x3E:
         return Form::first_id;
     case 0x31:
@@ -194,7 +195,8 @@ bool answers(Bytes response, Bytes request, Dialect dialect) noexcept {
         if (response.size() < 2)
             return false;
         // The highest bit of a subfunction (10, 19, 3E) asks for no positive answer.
-        if (((response[1] ^ request[1]) & (request[0] >= 0x10 ? 0x7F : 0xFF)) != 0)
+        if (((response[1] ^ request[1]) &
+             (request[0] >= 0x10 && request[0] != 0x21 ? 0x7F : 0xFF)) != 0)
             return false;
         // Reports on one code (19 04) or one readiness group (19 56: functional group, status bits
         // and code format before it) name it besides.

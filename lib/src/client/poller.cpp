@@ -13,6 +13,9 @@ constexpr std::size_t most_pids = 6;
 /// OBDonUDS: what a single frame holds, so that a request can go to all.
 constexpr unsigned most_dids = 3;
 constexpr std::uint8_t parameter_page = 0xF4; // of data identifiers (SAE J1979-2)
+constexpr std::uint8_t pids_now = 0x01;
+constexpr std::uint8_t by_local_id = 0x21;
+constexpr std::uint8_t by_data_id = 0x22;
 constexpr Time second = nanoseconds_a_second;
 constexpr Time unless_told_frame = 250'000; ///< a frame at 500 kbit/s with what goes around it
 constexpr Time busy_again = second / 5;
@@ -99,7 +102,8 @@ Poller::Poller(const Line& line, std::span<const EcuFacts> ecus, std::span<const
     }
     const auto add = [&](const Wanted& want, CanId ecu, bool supported) {
         for (Entry& entry : entries_)
-            if (entry.ecu == ecu && entry.pid == want.pid) {
+            if (entry.ecu == ecu && entry.service == want.service && entry.pid == want.pid &&
+                entry.id == want.id) {
                 // Wanted twice: the quicker counts.
                 entry.period = std::min(entry.period, std::max<Time>(want.period, 0));
                 return;
@@ -109,7 +113,9 @@ Poller::Poller(const Line& line, std::span<const EcuFacts> ecus, std::span<const
         Entry entry;
         entry.ecu = ecu;
         entry.pid = want.pid;
-        const catalogue::Row* row = catalogue::pid(want.pid);
+        entry.service = want.service;
+        entry.id = want.id;
+        const catalogue::Row* row = want.service == pids_now ? catalogue::pid(want.pid) : nullptr;
         entry.alone = row == nullptr || row->length == 0;
         entry.length = row == nullptr ? std::uint8_t{4} : static_cast<std::uint8_t>(row->length);
         entry.supported = supported;
@@ -117,6 +123,14 @@ Poller::Poller(const Line& line, std::span<const EcuFacts> ecus, std::span<const
         entries_.push_back(entry);
     };
     for (const Wanted& want : wanted) {
+        if (want.service != pids_now) {
+            Wanted own = want;
+            own.pid = 0;
+            for (const Ecu& ecu : ecus_)
+                if (!want.ecu || *want.ecu == ecu.id)
+                    add(own, ecu.id, true);
+            continue;
+        }
         if (want.ecu) {
             const Ecu* ecu = ecu_of(*want.ecu);
             add(want, *want.ecu, ecu != nullptr && ecu->supported.test(want.pid));
@@ -205,6 +219,10 @@ void Poller::order(Time now) {
 }
 
 bool Poller::serves(const Plan& plan, const Entry& entry) const {
+    if (plan.service != entry.service)
+        return false;
+    if (plan.service != pids_now)
+        return plan.count != 0 && plan.id == entry.id && plan.to == entry.ecu;
     return entry.supported && (!plan.to || *plan.to == entry.ecu) &&
            std::find(plan.pids.begin(), plan.pids.begin() + static_cast<std::ptrdiff_t>(plan.count),
                      entry.pid) != plan.pids.begin() + static_cast<std::ptrdiff_t>(plan.count);
@@ -248,6 +266,20 @@ void Poller::consider(Plan& best, std::optional<CanId> to, std::size_t first, Ti
         const Entry& entry = entries_[order_[at]];
         if (to && entry.ecu != *to)
             continue;
+        if (entry.service != pids_now) {
+            if (plan.count != 0)
+                continue;
+            if (!to)
+                return; // these are asked for one by one
+            plan.service = entry.service;
+            plan.id = entry.id;
+            plan.count = plan.expecting = 1;
+            plan.expected[0] = *to;
+            plan.score = worth(plan, now);
+            if (plan.score > best.score)
+                best = plan;
+            return;
+        }
         if (serves(plan, entry))
             continue;
         if (plan.count != 0 && entry.alone)
@@ -296,7 +328,7 @@ bool Poller::next(Time now, Request& request) {
     const Entry& first = entries_[order_.front()];
     Ecu* ecu = ecu_of(first.ecu);
     Plan best;
-    const bool old = is_kline(line_.dialect);
+    const bool old = is_kline(line_.dialect) && first.service == pids_now;
     if (!old)
         consider(best, first.ecu, 0, now);
     // To all only while each of them answers: one that is silent, and answers after all, could not
@@ -315,12 +347,19 @@ bool Poller::next(Time now, Request& request) {
     if (ecu->is_silent || ecu->silent != 0)
         ecu->probe_at = now + (ecu->is_silent ? options_.probe : options_.probe / 5);
     open_ = best;
+    const bool uds = open_.service == pids_now && ecu->on_uds;
     std::size_t size = 0;
-    bytes_[size++] = ecu->on_uds ? 0x22 : 0x01;
-    for (std::size_t i = 0; i < best.count; ++i) {
-        if (ecu->on_uds)
-            bytes_[size++] = parameter_page;
-        bytes_[size++] = best.pids[i];
+    bytes_[size++] = uds ? by_data_id : open_.service;
+    if (open_.service == pids_now) {
+        for (std::size_t i = 0; i < best.count; ++i) {
+            if (uds)
+                bytes_[size++] = parameter_page;
+            bytes_[size++] = best.pids[i];
+        }
+    } else {
+        if (open_.service == by_data_id)
+            bytes_[size++] = static_cast<std::uint8_t>(best.id >> 8);
+        bytes_[size++] = static_cast<std::uint8_t>(best.id);
     }
     request.bytes = Bytes(bytes_).first(size);
     request.to = best.to;
@@ -338,7 +377,38 @@ void Poller::reschedule(Entry& entry, Time now) const {
         entry.due = now;
 }
 
+/// The answer of service 21 or 22 to a request for one identifier.
+void Poller::deliver_own(const Reply& reply, Time now) {
+    const std::size_t head = open_.service == by_local_id ? 2 : 3;
+    if (reply.bytes.size() < head)
+        return;
+    for (Entry& entry : entries_)
+        if (entry.ecu == reply.ecu && serves(open_, entry)) {
+            entry.silences = 0;
+            sampled(entry, reply, reply.bytes.subspan(head), now);
+        }
+}
+
+void Poller::sampled(Entry& entry, const Reply& reply, Bytes data, Time now) {
+    ++entry.samples;
+    entry.refused = false;
+    if (entry.span_from == no_time) {
+        entry.span_from = now;
+    } else if (now - entry.span_from >= options_.window) {
+        entry.span_before = entry.span_from;
+        entry.counted_before = entry.counted;
+        entry.span_from = now;
+        entry.counted = 0;
+    }
+    ++entry.counted;
+    reschedule(entry, now);
+    if (on_sample)
+        on_sample({reply.ecu, entry.pid, entry.service, entry.id, data, reply.asked, reply.time});
+}
+
 void Poller::deliver(const Reply& reply, Time now) {
+    if (open_.service != pids_now)
+        return deliver_own(reply, now);
     std::array<PidData, 6> data;
     const std::size_t count =
         split_pids(reply.bytes, std::span(open_.pids).first(open_.count), data);
@@ -363,22 +433,9 @@ void Poller::deliver(const Reply& reply, Time now) {
     }
     for (std::size_t i = 0; i < count; ++i)
         for (Entry& entry : entries_)
-            if (entry.ecu == reply.ecu && entry.pid == data[i].pid && entry.supported) {
-                ++entry.samples;
-                entry.refused = false;
-                if (entry.span_from == no_time)
-                    entry.span_from = now;
-                else if (now - entry.span_from >= options_.window) {
-                    entry.span_before = entry.span_from;
-                    entry.counted_before = entry.counted;
-                    entry.span_from = now;
-                    entry.counted = 0;
-                }
-                ++entry.counted;
-                reschedule(entry, now);
-                if (on_sample)
-                    on_sample({reply.ecu, entry.pid, data[i].data, reply.asked, reply.time});
-            }
+            if (entry.ecu == reply.ecu && entry.service == pids_now && entry.pid == data[i].pid &&
+                entry.supported)
+                sampled(entry, reply, data[i].data, now);
 }
 
 /// An ECU that was asked and did not answer all.
@@ -400,6 +457,12 @@ void Poller::missed(Ecu& ecu, const Reply* reply, bool pack, Time now) {
         } else {
             ecu.try_one = true;
         }
+    } else if (open_.service != pids_now) {
+        // An ECU may pass over what it does not know: that is no reason to leave the others.
+        for (Entry& entry : entries_)
+            if (entry.ecu == ecu.id && serves(open_, entry) && outcome != Outcome::answer &&
+                outcome != Outcome::refused && ++entry.silences >= options_.silences)
+                entry.due = std::max(entry.due, now + refused_again);
     } else if (outcome == Outcome::silence || outcome == Outcome::pending) {
         ecu.probe_at = std::max(ecu.probe_at, now + options_.probe / 5);
         if (++ecu.silent >= options_.silences && !ecu.is_silent) {
@@ -417,7 +480,7 @@ void Poller::missed(Ecu& ecu, const Reply* reply, bool pack, Time now) {
             if (outcome == Outcome::refused && !pack) {
                 entry.refused = true;
                 entry.due = now + refused_again;
-            } else if (!pack) {
+            } else if (!pack && entry.silences < options_.silences) {
                 reschedule(entry, now);
             }
         }
@@ -510,6 +573,8 @@ std::vector<Rate> Poller::rates(Time now) const {
         Rate rate;
         rate.ecu = entry.ecu;
         rate.pid = entry.pid;
+        rate.service = entry.service;
+        rate.id = entry.id;
         rate.wanted =
             entry.period == 0 ? 0 : static_cast<double>(second) / static_cast<double>(entry.period);
         const Time from = entry.span_before != no_time ? entry.span_before : entry.span_from;

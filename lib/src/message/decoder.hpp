@@ -59,13 +59,15 @@ constexpr bool is_support_id(std::uint16_t id) noexcept {
 /// One message on its way to a sink.
 class Decoder {
   public:
-    Decoder(Bytes bytes, const Header& head, EcuContext* ecu, Sink& out) noexcept
-        : message(bytes), header(head), context(ecu), sink(out) {}
+    Decoder(Bytes bytes, const Header& head, EcuContext* ecu, Sink& out,
+            const DecodeOptions& more) noexcept
+        : message(bytes), header(head), context(ecu), sink(out), options(more) {}
 
     Bytes message;
     const Header& header;
     EcuContext* context;
     Sink& sink;
+    DecodeOptions options;
     std::uint16_t id_base = 0;         ///< added to the identifiers shown
     std::optional<std::uint8_t> frame; ///< freeze frame that the values belong to
     std::string_view row_note;         ///< said of every value of the row at hand
@@ -80,6 +82,17 @@ class Decoder {
         told.a = a;
         told.b = b;
         sink.problem(told);
+    }
+
+    /// The row of a PID: the standard's, or one beside it; null when there is none.
+    const catalogue::Row* pid(std::uint8_t id) const noexcept {
+        const catalogue::Row* row = catalogue::pid(id);
+        return row != nullptr ? row : own(0x01, id);
+    }
+    /// A row beside the standard's.
+    const catalogue::Row* own(std::uint8_t service, std::uint16_t id) const noexcept {
+        return options.extension == nullptr ? nullptr
+                                            : options.extension->find(service, id, options.ecu);
     }
 
     /// An identifier that a request asks for.
@@ -144,6 +157,7 @@ void decode_oxygen_sensors(Decoder& d);      // 05
 void decode_monitors(Decoder& d);            // 06
 void decode_controls(Decoder& d);            // 08
 void decode_vehicle_information(Decoder& d); // 09
+void decode_local_identifiers(Decoder& d);   // 21
 void decode_data_identifiers(Decoder& d);    // 22
 void decode_code_reports(Decoder& d);        // 19
 void decode_clear(Decoder& d);               // 14

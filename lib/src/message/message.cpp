@@ -8,6 +8,7 @@ namespace telltale::message {
 namespace {
 constexpr std::uint8_t negative_response = 0x7F;
 constexpr std::uint8_t response_bit = 0x40;
+constexpr std::uint8_t local_identifiers = 0x21; // ISO 14230-3
 
 /// Services 01 to 0A, and those of ISO 14229-1 that OBDonUDS (SAE J1979-2) uses.
 constexpr bool is_service(std::uint8_t id) noexcept {
@@ -16,7 +17,8 @@ constexpr bool is_service(std::uint8_t id) noexcept {
 }
 } // namespace
 
-ProblemCode read_header(Bytes message, Role role, Header& header) noexcept {
+ProblemCode read_header(Bytes message, Role role, Header& header,
+                        const catalogue::Extension* extension) noexcept {
     header = {};
     if (message.empty())
         return ProblemCode::message_empty;
@@ -34,7 +36,9 @@ ProblemCode read_header(Bytes message, Role role, Header& header) noexcept {
         header.kind = Kind::request;
         header.service = first;
     }
-    if (!is_service(header.service))
+    const bool own = header.service == local_identifiers && extension != nullptr &&
+                     extension->has(local_identifiers);
+    if (!is_service(header.service) && !own)
         return ProblemCode::unknown_service;
     const bool asks = header.kind == Kind::request;
     if ((role == Role::tester && !asks) || (role == Role::ecu && asks))
@@ -42,8 +46,9 @@ ProblemCode read_header(Bytes message, Role role, Header& header) noexcept {
     return ProblemCode::none;
 }
 
-void decode(Bytes message, const Header& header, EcuContext* context, Sink& sink) {
-    detail::Decoder d(message, header, context, sink);
+void decode(Bytes message, const Header& header, EcuContext* context, Sink& sink,
+            const DecodeOptions& options) {
+    detail::Decoder d(message, header, context, sink, options);
     if (message.empty())
         return d.problem(ProblemCode::message_empty);
     if (header.kind == Kind::negative) {
@@ -76,6 +81,8 @@ void decode(Bytes message, const Header& header, EcuContext* context, Sink& sink
         return detail::decode_clear(d);
     case 0x19:
         return detail::decode_code_reports(d);
+    case 0x21:
+        return detail::decode_local_identifiers(d);
     case 0x22:
         return detail::decode_data_identifiers(d);
     case 0x31:

@@ -22,30 +22,33 @@ void request(Decoder& d, std::size_t step) {
                 return d.problem(ProblemCode::message_cut, id, 0);
             d.frame = d.message[at + 1];
         }
-        const catalogue::Row* row = catalogue::pid(id);
+        const catalogue::Row* row = d.pid(id);
         d.asked(id, row == nullptr ? "Unknown PID" : row->name);
     }
 }
 
 /// True when the message from `at` on is whole items, at most `most`, to its very end.
-bool is_whole(Bytes message, std::size_t at, std::size_t frame_bytes, std::size_t most) {
-    while (at < message.size()) {
-        const catalogue::Row* row = catalogue::pid(message[at]);
+bool is_whole(const Decoder& d, std::size_t at, std::size_t frame_bytes, std::size_t most) {
+    const std::size_t size = d.message.size();
+    while (at < size) {
+        const catalogue::Row* row = d.pid(d.message[at]);
         if (row == nullptr || most-- == 0)
             return false;
         at += 1 + frame_bytes;
-        if (row->short_length != 0 && is_whole(message, at + row->short_length, frame_bytes, most))
+        if (row->short_length != 0 && is_whole(d, at + row->short_length, frame_bytes, most))
             return true;
+        if (row->length == 0) // to the end
+            return at <= size;
         at += row->length;
     }
-    return at == message.size();
+    return at == size;
 }
 
 /// The length of the data at `at` of a row that has two forms.
-std::size_t length_in(Bytes message, std::size_t at, const catalogue::Row& row,
+std::size_t length_in(const Decoder& d, std::size_t at, const catalogue::Row& row,
                       std::size_t frame_bytes, std::size_t most) {
-    const bool is_short = is_whole(message, at + row.short_length, frame_bytes, most);
-    const bool is_long = is_whole(message, at + row.length, frame_bytes, most);
+    const bool is_short = is_whole(d, at + row.short_length, frame_bytes, most);
+    const bool is_long = is_whole(d, at + row.length, frame_bytes, most);
     if (is_short != is_long)
         return is_short ? row.short_length : row.length;
     return row.usually_short ? row.short_length : row.length;
@@ -57,7 +60,8 @@ void response(Decoder& d, bool freeze) {
         if (count == most_ids)
             return d.problem(ProblemCode::message_too_long, d.message.size() - at);
         const std::uint8_t id = d.message[at++];
-        const catalogue::Row* row = catalogue::pid(id);
+        const catalogue::Row* standard = catalogue::pid(id);
+        const catalogue::Row* row = standard != nullptr ? standard : d.own(0x01, id);
         if (row == nullptr)
             return d.problem(ProblemCode::unknown_id, id);
         const std::size_t left = d.message.size() - at;
@@ -67,9 +71,13 @@ void response(Decoder& d, bool freeze) {
         const std::size_t length =
             row->short_length == 0
                 ? pid_length(*row, left - frame_bytes)
-                : length_in(d.message, at + frame_bytes, *row, frame_bytes, most_ids - count - 1);
+                : length_in(d, at + frame_bytes, *row, frame_bytes, most_ids - count - 1);
         if (left - frame_bytes < length)
             return d.problem(ProblemCode::message_cut, id, left);
+        // Of what is not the standard's, the length is only somebody's word: the rest must fit too.
+        if (standard == nullptr &&
+            !is_whole(d, at + frame_bytes + length, frame_bytes, most_ids - count - 1))
+            return d.problem(ProblemCode::message_too_long, left - frame_bytes - length);
         if (freeze)
             d.frame = d.message[at++];
         const Bytes data = d.message.subspan(at, length);

@@ -13,7 +13,7 @@ namespace {
 double scaled(const catalogue::Scale& scale, std::int64_t raw, unsigned width) noexcept {
     if (width <= 32)
         return scale.apply(raw);
-    return static_cast<double>(raw) * scale.num / scale.den + scale.offset;
+    return (static_cast<double>(raw) * scale.num + scale.shift) / scale.den + scale.offset;
 }
 
 /// Characters without their padding: 00 in front or behind, spaces behind.
@@ -147,6 +147,8 @@ void Decoder::field(const catalogue::Row& row, const catalogue::Field& field, By
         value.step = std::fabs(scale.step());
         value.decimals = static_cast<std::uint8_t>(scale.decimals());
         value.unit = field.unit;
+        if (field.own_unit != nullptr)
+            value.own_unit = field.own_unit;
         return sink.value(value);
     }
 

@@ -139,7 +139,8 @@ Said said_of(const isotp::Message& message) {
 class Stream::Impl {
   public:
     explicit Impl(const StreamOptions& options)
-        : filter_(options.filter), reassembler_(options.isotp), speakers_(options.max_ecus) {}
+        : filter_(options.filter), reassembler_(options.isotp), speakers_(options.max_ecus),
+          extension_(options.extension) {}
 
     void can(std::uint16_t line, const CanFrame& frame, Time time, Place place,
              Listener& listener) {
@@ -168,7 +169,7 @@ class Stream::Impl {
 
     void whole(Said& said, Listener& listener, bool pre_can = false) {
         const Role role = said.has_id ? role_of(said.id) : Role::unknown;
-        const ProblemCode code = read_header(said.bytes, role, said.header);
+        const ProblemCode code = read_header(said.bytes, role, said.header, extension_);
         said.header.pre_can = pre_can;
         if (code != ProblemCode::none)
             return listener.problem(header_problem(code, said), said);
@@ -177,12 +178,17 @@ class Stream::Impl {
             said.ecu = speakers_.index({said.has_id, said.line, said.id});
             context = &speakers_.context(said.ecu);
         }
+        DecodeOptions options;
+        if (extension_ != nullptr) {
+            options.extension = extension_;
+            options.ecu = ecu_of(said);
+        }
         if (listener.begin(said)) {
             ToListener sink{said, listener};
-            decode(said.bytes, said.header, context, sink);
+            decode(said.bytes, said.header, context, sink, options);
         } else if (may_teach(said)) {
             Nobody nobody;
-            decode(said.bytes, said.header, context, nobody);
+            decode(said.bytes, said.header, context, nobody, options);
         }
         listener.end(said);
     }
@@ -224,6 +230,14 @@ class Stream::Impl {
         Listener& listener_;
     };
 
+    /// The ECU that answers, or that is asked for its own; 0: not known.
+    static catalogue::EcuName ecu_of(const Said& said) {
+        if (!said.has_id || is_functional(said.id))
+            return 0;
+        const CanId id = said.header.kind == Kind::request ? partner_of(said.id) : said.id;
+        return catalogue::ecu_name(id.value, id.extended);
+    }
+
     static Said heard(std::uint16_t line, Bytes frame, Time time, Place place) {
         Said said;
         said.has_line = true;
@@ -257,6 +271,7 @@ class Stream::Impl {
     isotp::Reassembler reassembler_;
     detail::OldLines old_lines_;
     Speakers speakers_;
+    const catalogue::Extension* extension_;
 };
 
 Stream::Stream(const StreamOptions& options) : impl_(std::make_unique<Impl>(options)) {}

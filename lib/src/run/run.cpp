@@ -224,6 +224,7 @@ class RunBuilder::Impl {
         made.name = std::string(value.name);
         made.key = std::string(value.key);
         made.unit = value.unit;
+        made.own_unit = std::string(value.own_unit);
         made.kind = choice ? SeriesKind::choice : SeriesKind::number;
         made.decimals = value.decimals;
         made.values = Values(value.decimals);
@@ -275,7 +276,8 @@ RunBuilder::~RunBuilder() = default;
 
 bool RunBuilder::begin(const message::Said& said) {
     return said.header.kind == message::Kind::response &&
-           (said.header.service == 0x01 || said.header.service == 0x22);
+           (said.header.service == 0x01 || said.header.service == 0x21 ||
+            said.header.service == 0x22);
 }
 void RunBuilder::value(const message::Said& said, const message::Value& value) {
     impl_->value(said, value);

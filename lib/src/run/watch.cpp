@@ -10,6 +10,7 @@ namespace {
 
 constexpr std::size_t max_picks = 1024;
 constexpr std::size_t max_word = 200;
+constexpr std::uint8_t local_identifiers = 0x21;
 
 constexpr char lower(char c) {
     return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
@@ -76,13 +77,17 @@ Watch ready(const char* name, const char* about, std::initializer_list<std::uint
 
 } // namespace
 
-bool Pick::fits(std::string_view ecu_text, std::uint16_t signal_id, std::uint8_t field,
-                std::string_view key, std::string_view name) const noexcept {
+bool Pick::fits(std::string_view ecu_text, std::uint8_t signal_service, std::uint16_t signal_id,
+                std::uint8_t field, std::string_view key, std::string_view name) const noexcept {
     if (!ecu.empty() && !same(ecu, ecu_text))
         return false;
     if (index && *index != field)
         return false;
+    if (service && *service != signal_service)
+        return false;
     if (id) {
+        if (!service && signal_service == local_identifiers)
+            return false; // its identifiers look like PIDs
         const bool as_pid = *id <= 0xFF && (signal_id & 0xFF00) == 0xF400;
         return *id == (as_pid ? signal_id & 0xFF : signal_id);
     }
@@ -99,6 +104,11 @@ Result<Pick> parse_pick(std::string_view text) {
             text = trim(text.substr(colon + 1));
         }
     }
+    for (const std::string_view service : {"01:", "21:", "22:"})
+        if (text.substr(0, 3) == service) {
+            pick.service = static_cast<std::uint8_t>(hex_value(service.substr(0, 2)));
+            text = trim(text.substr(3));
+        }
     if (text.empty() || text.size() > max_word)
         return fail(ErrorCode::bad_argument,
                     "a signal is named by its PID (0C), its short name (RPM) or its whole name");

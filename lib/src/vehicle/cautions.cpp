@@ -43,9 +43,15 @@ std::string_view authority_word(message::Dtc code) {
     return "reserved";
 }
 
-std::string code_meaning(const Code& code) {
+std::string code_meaning(const Code& code, const catalogue::Extension* extension) {
     std::array<char, catalogue::max_code_text> buffer;
     std::string meaning(catalogue::describe_code(code.dtc.raw, buffer));
+    if (meaning.empty() && extension != nullptr) {
+        meaning = extension->code_text(code.dtc.raw, code.failure_type);
+        // One that was given with its failure type says all.
+        if (!meaning.empty() && extension->code_text(code.dtc.raw) != meaning)
+            return meaning;
+    }
     if (code.failure_type < 0)
         return meaning;
     const auto failure = catalogue::failure_type(static_cast<std::uint8_t>(code.failure_type));

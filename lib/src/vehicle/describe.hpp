@@ -9,6 +9,7 @@
 #include "telltale/base/hex.hpp"
 #include "telltale/base/number.hpp"
 #include "telltale/base/shown.hpp"
+#include "telltale/catalogue/extension.hpp"
 #include "telltale/vehicle/picture.hpp"
 
 namespace telltale::vehicle {
@@ -56,8 +57,8 @@ std::vector<std::string> cautions(const Picture& picture);
 /// "standard", "maker" or "reserved", as SAE J2012 assigns the code.
 std::string_view authority_word(message::Dtc code);
 
-/// The standard's meaning of a code and its failure type in plain words; empty when it is not known
-/// here.
-std::string code_meaning(const Code& code);
+/// What a code and its failure type mean in plain words, by the standard or else by the extension
+/// (may be null); empty when it is not known here.
+std::string code_meaning(const Code& code, const catalogue::Extension* extension);
 
 } // namespace telltale::vehicle

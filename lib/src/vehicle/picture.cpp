@@ -18,6 +18,7 @@ using message::ValueKind;
 
 namespace {
 
+constexpr std::uint8_t by_local_id = 0x21;
 constexpr std::uint8_t by_data_id = 0x22;
 constexpr std::uint8_t code_reports = 0x19;
 constexpr std::uint16_t pid_block = 0xF400;
@@ -66,6 +67,7 @@ bool has_ids(std::uint8_t service) {
     case 0x08:
     case 0x09:
     case code_reports:
+    case by_local_id:
     case by_data_id:
         return true;
     default:
@@ -181,7 +183,7 @@ class Picture::Impl {
             current(said, value, *pid);
         else if (info_type_of(service, value.id))
             inform(said, value);
-        else if (service == by_data_id)
+        else if (service == by_data_id || service == by_local_id)
             signal(said, value);
     }
 
@@ -663,6 +665,7 @@ class Picture::Impl {
     void begin_signal(Signal& signal, const Said&, const Value& value) {
         signal.name = kept(value.name);
         signal.key = kept(value.key);
+        signal.own_unit = kept(value.own_unit);
         signal.is_number = value.kind == ValueKind::number;
         signal.min = signal.max = signal.first = value.number;
     }
@@ -693,6 +696,7 @@ class Picture::Impl {
         reading.decimals = value.decimals;
         reading.step = value.step;
         reading.unit = value.unit;
+        reading.own_unit = kept(value.own_unit);
         reading.text = kept(value.text);
         reading.note = kept(value.note);
         reading.time = said.time;

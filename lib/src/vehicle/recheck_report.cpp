@@ -73,7 +73,7 @@ class TextWriter {
             line += Page::cell(there(move.before), 7);
             line += Page::cell(there(move.after), 5);
             page_.line(line);
-            if (const auto meaning = code_meaning(move.code); !meaning.empty())
+            if (const auto meaning = code_meaning(move.code, options_.extension); !meaning.empty())
                 page_.paragraph(meaning, 21, 2);
         }
         for (const auto& gap : result_.gaps)
@@ -266,7 +266,7 @@ class JsonWriter {
             ecu(move.ecu);
             json_.key("list").text(word(move.list));
             json_.key("dtc").text(move.code.text());
-            json_.key("text").text_or_null(code_meaning(move.code));
+            json_.key("text").text_or_null(code_meaning(move.code, options_.extension));
             json_.key("before").boolean(move.before);
             json_.key("after").boolean(move.after);
             json_.close('}');

@@ -56,7 +56,8 @@ class Writer {
         id(reading.key.id);
         json_.key("name").text(reading.name);
         if (reading.is_number) {
-            const auto how = shown(reading.unit, reading.step, reading.decimals, options_.units);
+            const auto how = shown(reading.unit, reading.step, reading.decimals, options_.units,
+                                   reading.own_unit);
             json_.key("value").number(how(reading.number), how.converted);
             json_.key("unit").text(how.ucum);
             json_.key("text").null();
@@ -161,7 +162,7 @@ class Writer {
             json_.open('{');
             json_.key("authority").text(authority_word(code.dtc));
             json_.key("group").text(message::group(code.dtc));
-            json_.key("text").text_or_null(code_meaning(code));
+            json_.key("text").text_or_null(code_meaning(code, options_.extension));
             json_.close('}');
         }
         json_.close(']');
@@ -242,7 +243,8 @@ class Writer {
         json_.key("count").whole(signal.count);
         json_.key("rate").number(signal.rate(), true);
         if (signal.is_number) {
-            const auto how = shown(signal.unit, signal.step, signal.decimals, options_.units);
+            const auto how =
+                shown(signal.unit, signal.step, signal.decimals, options_.units, signal.own_unit);
             json_.key("unit").text(how.ucum);
             json_.key("min").number(how(signal.min), how.converted);
             json_.key("mean").number(how(signal.mean), true);

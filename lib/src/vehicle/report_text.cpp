@@ -60,8 +60,8 @@ class Writer {
     static constexpr std::size_t name_width = 30;
     static constexpr std::size_t test_width = 31;
 
-    Shown how(Unit unit, double step, unsigned decimals) const {
-        return shown(unit, step, decimals, options_.units);
+    Shown how(Unit unit, double step, unsigned decimals, std::string_view own_unit = {}) const {
+        return shown(unit, step, decimals, options_.units, own_unit);
     }
 
     /// Seconds from the first message, "+12.345 s"; empty where the dump has no times.
@@ -155,8 +155,8 @@ class Writer {
                 }
                 std::string text = plain(reading.name) + ": ";
                 text += reading.is_number
-                            ? quantity_text(reading.number,
-                                            how(reading.unit, reading.step, reading.decimals))
+                            ? quantity_text(reading.number, how(reading.unit, reading.step,
+                                                                reading.decimals, reading.own_unit))
                             : plain(reading.text);
                 if (!reading.note.empty())
                     text += " [" + plain(reading.note) + "]";
@@ -202,7 +202,7 @@ class Writer {
         for (const auto& code : list.codes) {
             std::string text = code.text();
             text += "  ";
-            if (const auto meaning = code_meaning(code); !meaning.empty()) {
+            if (const auto meaning = code_meaning(code, options_.extension); !meaning.empty()) {
                 text += meaning;
             } else {
                 text += message::group(code.dtc);
@@ -257,10 +257,10 @@ class Writer {
                 if (message::same_signal(key.service == 0x19 ? 0x22 : 0x01, key.id).id == 0x02)
                     continue; // the code, which stands above
                 std::string value = plain(reading.name) + ": ";
-                value += reading.is_number
-                             ? quantity_text(reading.number,
-                                             how(reading.unit, reading.step, reading.decimals))
-                             : plain(reading.text);
+                value += reading.is_number ? quantity_text(reading.number,
+                                                           how(reading.unit, reading.step,
+                                                               reading.decimals, reading.own_unit))
+                                           : plain(reading.text);
                 page_.item("", value);
             }
         }
@@ -319,7 +319,7 @@ class Writer {
         for (const auto& [key, signal] : ecu.signals) {
             if (!signal.is_number || !wanted(key, signal))
                 continue;
-            const auto as = how(signal.unit, signal.step, signal.decimals);
+            const auto as = how(signal.unit, signal.step, signal.decimals, signal.own_unit);
             const auto name = plain(signal.name);
             std::string numbers_line = Page::cell(as.text, 6);
             for (const double number : {signal.min, signal.mean, signal.max})

@@ -22,8 +22,11 @@ struct Shown {
     double operator()(double si) const { return converted ? si * factor + offset : si; }
 };
 /// For numbers of which one raw step is `step` (0 where there is none) and that are shown with
-/// `decimals` in SI units. The decimals of US units follow from the converted step.
-TELLTALE_API Shown shown(Unit unit, double step, unsigned decimals, UnitSystem system) noexcept;
+/// `decimals` in SI units. The decimals of US units follow from the converted step. `own_unit` is a
+/// unit that is none of `Unit`, as a UCUM annotation ("{mm3/stroke}"), or empty; the result has
+/// views of it.
+TELLTALE_API Shown shown(Unit unit, double step, unsigned decimals, UnitSystem system,
+                         std::string_view own_unit = {}) noexcept;
 
 /// Appends the shortest decimal that reads back as the same number, "null" for not-a-number and
 /// infinities. A converted number is rounded to 12 digits first: what is beyond them is noise of

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <numeric>
 #include <span>
 
 #include "telltale/base/bytes.hpp"
@@ -21,14 +22,15 @@ enum class Kind : std::uint8_t {
     bitmap, ///< 32 support bits for the 32 identifiers after this one (bit 31 of A is the first)
 };
 
-/// value = raw * num / den + offset, exact in integers up to one final division.
+/// value = (raw * num + shift) / den + offset, exact in integers up to one final division.
 struct Scale {
     std::int32_t num = 1;
     std::int32_t den = 1;
     std::int32_t offset = 0;
+    std::int32_t shift = 0; ///< the part of an offset that is no integer, times `den`
 
     constexpr double apply(std::int64_t raw) const {
-        return static_cast<double>(raw * num + std::int64_t{offset} * den) /
+        return static_cast<double>(raw * num + shift + std::int64_t{offset} * den) /
                static_cast<double>(den);
     }
     /// The size of one step of the raw value.
@@ -36,10 +38,11 @@ struct Scale {
     /// Decimals that show one step without inventing digits: 0 for a step of 1 or more, and enough
     /// for two neighbouring raw values never to look the same (at most 6).
     constexpr unsigned decimals() const {
-        if (num % den == 0)
+        const std::int64_t grain = std::gcd(std::int64_t{num}, std::int64_t{shift});
+        if (grain % den == 0)
             return 0;
         unsigned places = 0;
-        std::int64_t scaled = num < 0 ? -std::int64_t{num} : std::int64_t{num};
+        std::int64_t scaled = grain;
         while (scaled < den && places < 6) {
             scaled *= 10;
             ++places;
@@ -102,6 +105,9 @@ struct Field {
     Rescale rescale = Rescale::none;
     /// The raw value that means "not used" (PIDs 14 to 1B) or -1 where every raw value is one.
     std::int64_t no_value = -1;
+    /// A unit that is none of `Unit`, as a UCUM annotation: "{mm3/stroke}"; null where `unit` says
+    /// all.
+    const char* own_unit = nullptr;
 
     constexpr unsigned width() const { return bits != 0 ? bits : 8U * bytes; }
 };

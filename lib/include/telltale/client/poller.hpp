@@ -17,20 +17,24 @@
 
 namespace telltale::client {
 
-/// A parameter of service 01 (OBDonUDS: of data identifiers F4xx) that is to be read again and
-/// again.
+/// A parameter that is to be read again and again.
 struct Wanted {
-    std::uint8_t pid = 0;
-    /// Of this ECU; empty: of each that supports it.
+    std::uint8_t pid = 0; ///< of service 01 (OBDonUDS: of data identifiers F4xx)
+    /// Of this ECU; empty: of each that supports it (of services 21 and 22: of each).
     std::optional<CanId> ecu;
     /// From one sample to the next; 0: as often as the line allows.
     Time period = 0;
+    /// 21 or 22: `id` counts in place of `pid`. Nobody says beforehand whether an ECU supports it.
+    std::uint8_t service = 0x01;
+    std::uint16_t id = 0; ///< local identifier or data identifier
 };
 
 /// A value as it came. Views die when the call that gave it returns.
 struct Sample {
     CanId ecu;
     std::uint8_t pid = 0;
+    std::uint8_t service = 0x01; ///< 21 and 22: `id` in place of `pid`
+    std::uint16_t id = 0;
     Bytes data;
     Time asked = no_time; ///< when the request was on the line
     Time time = no_time;  ///< when the answer was whole
@@ -57,6 +61,8 @@ TELLTALE_API std::string_view describe(Limit limit) noexcept;
 struct Rate {
     CanId ecu;
     std::uint8_t pid = 0;
+    std::uint8_t service = 0x01; ///< 21 and 22: `id` in place of `pid`
+    std::uint16_t id = 0;
     double wanted = 0;  ///< a second; 0: as often as the line allows
     double reached = 0; ///< a second, over the latest seconds
     Limit limit = Limit::new_here;
@@ -75,7 +81,8 @@ struct PollerOptions {
 /// line and the ECUs allow: up to six PIDs a request on CAN (SAE J1979; of an ECU that speaks
 /// OBDonUDS three data identifiers, which a single frame holds), of one ECU by its own
 /// address or of several with one request to all, whichever carries more values a time; the next
-/// request as soon as the last answer that is due is there.
+/// request as soon as the last answer that is due is there. Those of services 21 and 22 are asked
+/// for one by one, each of one ECU by its own address.
 ///
 /// A parameter that is due is asked for at once, the longest overdue first; what falls due sooner
 /// than a quarter of its period comes along where a request has room.
@@ -104,6 +111,9 @@ class TELLTALE_API Poller final : public Task {
     struct Entry {
         CanId ecu;
         std::uint8_t pid = 0;
+        std::uint8_t service = 0x01;
+        std::uint16_t id = 0;
+        unsigned silences = 0;   ///< of services 21 and 22, in a row
         std::uint8_t length = 0; ///< data bytes as a response has them, at most
         bool alone = false;      ///< its length is not known
         bool supported = true;
@@ -136,6 +146,8 @@ class TELLTALE_API Poller final : public Task {
     /// What to ask for, and what it is worth.
     struct Plan {
         std::optional<CanId> to;
+        std::uint8_t service = 0x01;
+        std::uint16_t id = 0; ///< of services 21 and 22
         std::array<std::uint8_t, 6> pids{};
         std::size_t count = 0;
         std::array<CanId, 8> expected{};
@@ -150,6 +162,8 @@ class TELLTALE_API Poller final : public Task {
     double worth(const Plan& plan, Time now) const;
     bool serves(const Plan& plan, const Entry& entry) const;
     void deliver(const Reply& reply, Time now);
+    void deliver_own(const Reply& reply, Time now);
+    void sampled(Entry& entry, const Reply& reply, Bytes data, Time now);
     void missed(Ecu& ecu, const Reply* reply, bool pack, Time now);
     void reschedule(Entry& entry, Time now) const;
     Limit limit_of(const Entry& entry, double reached, Time now) const;

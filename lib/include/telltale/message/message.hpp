@@ -12,6 +12,7 @@
 #include "telltale/base/problem.hpp"
 #include "telltale/base/units.hpp"
 #include "telltale/catalogue/catalogue.hpp"
+#include "telltale/catalogue/extension.hpp"
 #include "telltale/frame/can.hpp"
 #include "telltale/message/dtc.hpp"
 
@@ -35,9 +36,11 @@ struct Header {
 
 /// Reads the header of a whole message. `role` is who speaks on its identifier, `unknown` when that
 /// is not known: then the service byte alone decides.
+/// Service 21 (ISO 14230-3) is known only where `extension` has rows of it.
 /// Problems: `message_empty`, `message_cut` (7F without its two bytes), `unknown_service`,
 /// `unexpected_direction`. None: `code` is `none`.
-TELLTALE_API ProblemCode read_header(Bytes message, Role role, Header& header) noexcept;
+TELLTALE_API ProblemCode read_header(Bytes message, Role role, Header& header,
+                                     const catalogue::Extension* extension = nullptr) noexcept;
 
 enum class ValueKind : std::uint8_t {
     number, ///< `number` in `unit`
@@ -61,6 +64,7 @@ struct Value {
     std::int64_t raw = 0; ///< of numbers and choices
     std::uint8_t decimals = 0;
     Unit unit = Unit::none;
+    std::string_view own_unit; ///< "{mm3/stroke}": a unit that is none of `Unit`, or empty
     bool passed = false;
     std::string_view text;                   ///< untrusted where it comes from the vehicle
     std::string_view note;                   ///< "unsure: ...", "scaled by PID 4F", or empty
@@ -126,10 +130,19 @@ constexpr Signal same_signal(std::uint8_t service, std::uint16_t id) {
     }
 }
 
+/// What else decoding may use.
+struct DecodeOptions {
+    /// Parameters beside the standard's; null: none.
+    const catalogue::Extension* extension = nullptr;
+    /// The ECU that speaks, or that is asked; 0: not known, and then rows that name one do not fit.
+    catalogue::EcuName ecu = 0;
+};
+
 /// Decodes one whole message that starts with its service byte, in the order of its bytes.
 /// Requests give the identifiers they ask for (values of kind text without a number), responses
 /// their values, code lists their codes. What is wrong is a problem, and what came before it was
 /// told. `context` may be null; it is read and brought up to date.
-TELLTALE_API void decode(Bytes message, const Header& header, EcuContext* context, Sink& sink);
+TELLTALE_API void decode(Bytes message, const Header& header, EcuContext* context, Sink& sink,
+                         const DecodeOptions& options = {});
 
 } // namespace telltale::message

@@ -56,6 +56,8 @@ struct StreamOptions {
     /// ECUs kept apart (0 counts as 1). The last place is for all that find no place of their own;
     /// nothing is remembered there from one message to the next.
     std::size_t max_ecus = 256;
+    /// Parameters beside the standard's; null: none. Must outlive the stream.
+    const catalogue::Extension* extension = nullptr;
 };
 
 /// From frames to what was said: reassembly, headers, decoding with each ECU's own context.

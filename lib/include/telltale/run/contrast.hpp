@@ -104,6 +104,7 @@ struct ContrastSignal {
     std::string name;
     std::string key;
     Unit unit = Unit::none;
+    std::string own_unit; ///< "{mm3/stroke}": a unit that is none of `Unit`, or empty
     std::uint8_t decimals = 0;
     Standing standing = Standing::compared;
     double score = 0; ///< the highest in any bad run; 1 is the limit

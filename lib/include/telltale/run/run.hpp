@@ -54,12 +54,13 @@ struct Label {
 struct TELLTALE_API Series {
     std::string line; ///< interface name; empty where the dump gives none (untrusted)
     std::string ecu;  ///< CAN identifier of the responses as hex (7E8, 18DAF110); empty without one
-    std::uint8_t service = 1; ///< service asked for: 01, or 22 for OBDonUDS
-    std::uint16_t id = 0;     ///< PID or data identifier
+    std::uint8_t service = 1; ///< service asked for: 01, 21 or 22
+    std::uint16_t id = 0;     ///< PID, local identifier or data identifier
     std::uint8_t index = 0;   ///< the field's place in its row
     std::string name;         ///< the field's whole name
     std::string key;          ///< SAE's short name, or empty
     Unit unit = Unit::none;
+    std::string own_unit; ///< "{mm3/stroke}": a unit that is none of `Unit`, or empty
     SeriesKind kind = SeriesKind::number;
     double step = 0; ///< size of one raw step in `unit`; 0 where unknown
     std::uint8_t decimals = 0;
@@ -121,8 +122,8 @@ struct RunOptions {
     std::size_t max_marks = 10'000;
 };
 
-/// Gathers a run out of what a message::Stream tells: the numbers and states of service 01, and of
-/// service 22 where it carries them (SAE J1979-2).
+/// Gathers a run out of what a message::Stream tells: the numbers and states of service 01, of
+/// service 22 where it carries them (SAE J1979-2), and those of an extension in 21 and 22.
 class TELLTALE_API RunBuilder : public message::Listener {
   public:
     explicit RunBuilder(const RunOptions& options = {});

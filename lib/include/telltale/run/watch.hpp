@@ -16,22 +16,29 @@ namespace telltale::run {
 
 /// One entry of a watch list. It fits a signal by its PID, by SAE's short name, or by its name.
 struct TELLTALE_API Pick {
-    std::string ecu;                 ///< only this ECU; empty: any
+    std::string ecu; ///< only this ECU; empty: any
+    /// Only this service (01, 21, 22); empty: 01 and 22, or any for a `word`.
+    std::optional<std::uint8_t> service;
     std::optional<std::uint16_t> id; ///< PID, or data identifier from 0100 up
     std::optional<std::uint8_t> index;
     std::string word; ///< short or whole name, when there is no `id`
 
     /// `key` and `name` are compared without regard to case; data identifier F4xx of service 22 is
     /// the PID xx as well.
+    bool fits(std::string_view ecu_text, std::uint8_t signal_service, std::uint16_t signal_id,
+              std::uint8_t field, std::string_view key, std::string_view name) const noexcept;
     bool fits(std::string_view ecu_text, std::uint16_t signal_id, std::uint8_t field,
-              std::string_view key, std::string_view name) const noexcept;
+              std::string_view key, std::string_view name) const noexcept {
+        return fits(ecu_text, signal_id > 0xFF ? 0x22 : 0x01, signal_id, field, key, name);
+    }
     bool fits(const Series& series) const noexcept {
-        return fits(series.ecu, series.id, series.index, series.key, series.name);
+        return fits(series.ecu, series.service, series.id, series.index, series.key, series.name);
     }
 };
 
-/// Reads one entry: `0C`, `14.1` (the second field of PID 14), `RPM`, `Engine speed`, each with an
-/// ECU before it if wanted: `7E8:0C`. Errors: `bad_argument`.
+/// Reads one entry: `0C`, `14.1` (the second field of PID 14), `21:01` (local identifier 01 of
+/// service 21), `RPM`, `Engine speed`, each with an ECU before it if wanted: `7E8:0C`,
+/// `7E8:21:01`. Errors: `bad_argument`.
 TELLTALE_API Result<Pick> parse_pick(std::string_view text);
 
 /// Reads entries separated by commas (`--only`). Errors: `bad_argument`.

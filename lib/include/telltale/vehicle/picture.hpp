@@ -55,6 +55,7 @@ struct TELLTALE_API Signal {
     std::string key;  ///< SAE's short name, or empty
     std::string note; ///< of the latest value
     Unit unit = Unit::none;
+    std::string own_unit; ///< "{mm3/stroke}": a unit that is none of `Unit`, or empty
     double step = 0;
     std::uint8_t decimals = 0;
     bool is_number = true;
@@ -116,6 +117,7 @@ struct Reading {
     std::uint8_t decimals = 0;
     double step = 0;
     Unit unit = Unit::none;
+    std::string own_unit;
     std::string text;
     std::string note;
     Time time = no_time;

@@ -32,6 +32,7 @@ struct RecheckOptions {
     /// Where the VIN does not tell it. Without either, the stricter number counts.
     std::optional<int> model_year;
     UnitSystem units = UnitSystem::si;
+    const catalogue::Extension* extension = nullptr; ///< what codes mean beside the standard's
 };
 
 enum class ListKind : std::uint8_t { stored, pending, permanent };

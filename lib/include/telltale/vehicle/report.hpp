@@ -23,6 +23,7 @@ struct ReportOptions {
     /// Which values are listed; empty: all. The rest of the report does not change.
     std::function<bool(const Ecu&, const SignalKey&, const Signal&)> wanted;
     std::bitset<rules> rules_off; ///< plausibility rules that are not to be applied
+    const catalogue::Extension* extension = nullptr; ///< what codes mean beside the standard's
 };
 
 /// Appends the report for a work order: plain text of at most 80 columns, cautions first. The same

@@ -59,6 +59,7 @@ ContrastSignal described(const Series& series, std::size_t bad_runs) {
     signal.name = series.name;
     signal.key = series.key;
     signal.unit = series.unit;
+    signal.own_unit = series.own_unit;
     signal.decimals = series.decimals;
     signal.bad_series.assign(bad_runs, ContrastSignal::npos);
     return signal;
@@ -707,6 +708,7 @@ class Comparison {
                 OtherCourse course;
                 course.name = other.name;
                 course.unit = other.unit;
+                course.own_unit = other.own_unit;
                 course.decimals = other.decimals;
                 for (std::size_t i = 0; i < series.size(); ++i) {
                     if (series.times[i] < strongest.start - margin ||

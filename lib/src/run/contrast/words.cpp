@@ -6,14 +6,19 @@
 #include <string_view>
 
 #include "telltale/base/number.hpp"
+#include "telltale/base/shown.hpp"
 
 namespace telltale::run {
 namespace {
 
-std::string number(double value, unsigned decimals, Unit unit) {
+std::string_view unit_text(Unit unit, std::string_view own_unit) {
+    return shown(unit, 0, 0, UnitSystem::si, own_unit).text;
+}
+
+std::string number(double value, const ContrastSignal& signal) {
     std::string out;
-    append_number(out, value, decimals);
-    if (const auto text = info(unit).text; !text.empty())
+    append_number(out, value, signal.decimals);
+    if (const auto text = unit_text(signal.unit, signal.own_unit); !text.empty())
         out += " " + std::string(text);
     return out;
 }
@@ -50,6 +55,8 @@ enum class Family : std::uint8_t {
 };
 
 Family family_of(const ContrastSignal& signal) {
+    if (signal.service == 0x21 || (signal.service == 0x22 && (signal.id & 0xFF00U) != 0xF400U))
+        return Family::other; // not the standard's: nothing is known of it
     const unsigned id = (signal.id & 0xFF00U) == 0xF400U ? signal.id & 0xFFU : signal.id;
     switch (id) {
     case 0x0A:
@@ -193,10 +200,9 @@ std::string_view contrast_caution() noexcept {
 std::string sentence(const ContrastSignal& signal, const Departure& departure,
                      const Coverage& coverage, bool told) {
     const double length = departure.end_second - departure.start_second;
-    const std::string value = number(departure.peak_value, signal.decimals, signal.unit);
-    const std::string expected = number(departure.peak_expected, signal.decimals, signal.unit);
-    const std::string by =
-        number(std::abs(departure.peak_difference), signal.decimals, signal.unit);
+    const std::string value = number(departure.peak_value, signal);
+    const std::string expected = number(departure.peak_expected, signal);
+    const std::string by = number(std::abs(departure.peak_difference), signal);
     const std::string when = at_second(departure.start_second, coverage.reference_is_mark);
     const std::string against = told ? " where the other signals point to " + expected
                                      : " where its own course leads to " + expected;
@@ -316,7 +322,7 @@ std::string meanwhile(const std::vector<OtherCourse>& courses, std::size_t compa
         std::string to;
         append_number(from, course.low, course.decimals);
         append_number(to, course.high, course.decimals);
-        const std::string unit(info(course.unit).text);
+        const std::string unit(unit_text(course.unit, course.own_unit));
         out += course.name;
         if (from == to)
             out.append(" was ").append(to);

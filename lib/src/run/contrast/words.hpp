@@ -14,6 +14,7 @@ namespace telltale::run {
 struct OtherCourse {
     std::string name;
     Unit unit = Unit::none;
+    std::string own_unit;
     unsigned decimals = 0;
     bool any = false;
     double low = 0;
