@@ -1,0 +1,455 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "telltale/vet/kline.hpp"
+
+#include <algorithm>
+
+#include "render.hpp"
+#include "telltale/base/hex.hpp"
+
+namespace telltale::vet {
+
+namespace {
+
+constexpr Time ms = nanoseconds_a_millisecond;
+constexpr Time byte_time = KlineCutter::byte_time;
+// Initialisation at 5 baud (ISO 9141-2, ISO 14230-4): from the address to 55 (W1), to the key bytes
+// (W2, W3), to the second one inverted (W4), to the inverted address (W4).
+constexpr Time address_time = 2000 * ms;
+constexpr Time w1 = 100 * ms;
+constexpr Time w2 = 10 * ms;
+constexpr Time w3 = 10 * ms;
+constexpr Time w4_min = 25 * ms;
+constexpr Time w4_max = 50 * ms;
+constexpr std::array<std::uint8_t, 2> keys{0xE9, 0x8F}; // ISO 14230-4: 2025
+constexpr std::uint8_t inverted_address = 0xCC;         // of 33
+// Pauses in a request (P4: 5 to 20 ms), before it (P3: at least 55 ms), before an answer (P2: 25 to
+// 50 ms), in an answer (P1: at most 20 ms).
+constexpr Time p4_min = 5 * ms;
+constexpr Time p4_max = 20 * ms;
+constexpr Time p3_min = 55 * ms;
+constexpr Time p2_usual = 30 * ms;
+constexpr Time p2_late = 47 * ms;
+constexpr Time p1_slow = 18 * ms;
+constexpr Time patience = 600 * ms; // for what is to come after the answer is over
+
+std::string shown(Bytes bytes) {
+    constexpr std::size_t most = 12;
+    std::string out = to_hex(bytes.first(std::min(most, bytes.size())), ' ');
+    if (bytes.size() > most) {
+        out += " ... ";
+        append_integer(out, std::uint64_t{bytes.size()});
+        out += " bytes";
+    }
+    return out;
+}
+
+bool same(Bytes a, Bytes b) {
+    return std::equal(a.begin(), a.end(), b.begin(), b.end());
+}
+
+} // namespace
+
+void KlineVetting::Count::fault(Time since, std::string sent, std::string came, std::string what) {
+    ++wrong;
+    if (examples.size() < Check::most_examples)
+        examples.push_back({since, std::move(sent), std::move(came), std::move(what)});
+}
+
+KlineVetting::KlineVetting(const KlineOptions& options, Time now)
+    : options_(options), begun_(now), next_(now) {
+    if (options_.wakes)
+        wakings_ = {KlineWaking::five_baud, KlineWaking::fast};
+    else
+        wakings_ = {KlineWaking::none};
+    awake_ = !options_.wakes;
+    plan();
+}
+
+void KlineVetting::plan() {
+    constexpr std::array<std::size_t, 14> lengths{1, 2, 3, 4, 5, 6, 7, 8, 16, 32, 63, 64, 128, 255};
+    plan_.clear();
+    const bool last = waking_ + 1 >= wakings_.size();
+    const unsigned rounds = last ? options_.rounds : 1;
+    for (unsigned round = 0; round < rounds; ++round)
+        for (std::size_t i = 0; i < lengths.size(); ++i) {
+            // After the first initialisation a few will do.
+            if (!last && lengths[i] > 8)
+                break;
+            if (round > 0 && lengths[i] > 64)
+                break;
+            plan_.push_back({Kind::usual, lengths[i], lengths[lengths.size() - 1 - i]});
+            if (lengths[i] > 8)
+                continue;
+            plan_.push_back({i % 2 == 0 ? Kind::slow : Kind::late, 2, lengths[i]});
+            plan_.push_back({Kind::harmed, 3, lengths[i]});
+        }
+    at_ = 0;
+}
+
+/// A frame with addresses and so many data bytes, none of which is a service of any ECU (ISO
+/// 14230-2: with more than 63 the length has a byte of its own).
+std::vector<std::uint8_t> KlineVetting::make(std::size_t data, std::uint8_t mark, bool answer) {
+    std::vector<std::uint8_t> frame;
+    const bool in_format = data <= 63;
+    frame.push_back(static_cast<std::uint8_t>(0x80U | (in_format ? data : 0U)));
+    frame.push_back(answer ? 0xF1 : 0x10);
+    frame.push_back(answer ? 0x10 : 0xF1);
+    if (!in_format)
+        frame.push_back(static_cast<std::uint8_t>(data));
+    frame.push_back(answer ? 0xFA : 0xBA);
+    for (std::size_t i = 1; i < data; ++i)
+        frame.push_back(static_cast<std::uint8_t>(mark + i * 37));
+    frame.push_back(kline_checksum(frame));
+    return frame;
+}
+
+void KlineVetting::poll(Time now, KlineVetOutlet& outlet) {
+    while (!due_.empty() && due_.front().at <= now) {
+        outlet.put(due_.front().byte);
+        free_ = now + byte_time;
+        if (key_end_ == no_time && !awake_ && due_.size() == 1)
+            key_end_ = now + byte_time; // the second key byte is out
+        due_.pop_front();
+    }
+    begin(outlet, now);
+    next_ = step_ == Step::over ? no_time : deadline_;
+    if (!due_.empty())
+        next_ = next_ == no_time ? due_.front().at : std::min(next_, due_.front().at);
+}
+
+void KlineVetting::begin(KlineVetOutlet& outlet, Time now) {
+    switch (step_) {
+    case Step::open:
+        step_ = Step::opening;
+        deadline_ = now + 15'000 * ms;
+        awake_ = !options_.wakes;
+        lows_ = 0;
+        low_ = key_end_ = no_time;
+        key_back_ = false;
+        w4_ = no_time;
+        due_.clear();
+        outlet.open(wakings_[waking_]);
+        return;
+    case Step::opening:
+        if (now >= deadline_)
+            opened(false, now);
+        return;
+    case Step::ask: {
+        if (now < deadline_)
+            return;
+        if (at_ >= plan_.size()) {
+            if (++waking_ >= wakings_.size()) {
+                step_ = Step::over;
+                return;
+            }
+            plan();
+            step_ = Step::open;
+            deadline_ = now;
+            begin(outlet, now);
+            return;
+        }
+        const Exchange& exchange = plan_[at_];
+        ++mark_;
+        request_ = make(exchange.request, mark_, false);
+        answer_ = make(exchange.answer, static_cast<std::uint8_t>(~mark_), true);
+        if (exchange.kind == Kind::harmed) // a bit of the data or of the checksum
+            answer_[answer_.size() - 1 - mark_ % 2] ^= static_cast<std::uint8_t>(1U << mark_ % 8);
+        request_came_ = answer_came_ = false;
+        step_ = Step::sending;
+        deadline_ = now + 10'000 * ms;
+        outlet.send(request_);
+        return;
+    }
+    case Step::sending:
+    case Step::waiting:
+        if (now >= deadline_)
+            end_exchange(now);
+        return;
+    case Step::over:
+        return;
+    }
+}
+
+void KlineVetting::opened(bool fine, Time now) {
+    if (step_ != Step::opening)
+        return;
+    const auto which = static_cast<std::size_t>(wakings_[waking_]);
+    Count& count = waking_counts_[which];
+    ++count.all;
+    std::string& trouble = waking_trouble_[which];
+    if (!fine)
+        trouble = "the adapter did not wake the line";
+    else if (!awake_)
+        trouble = "the adapter says that the line is awake, and it is not";
+    else if (w4_ != no_time && options_.exact &&
+             (w4_ < w4_min - options_.slack || w4_ > w4_max + options_.slack))
+        trouble = "the inverted key byte comes after " + render::short_time(w4_) +
+                  ", not 25 to 50 ms (W4)";
+    if (!trouble.empty())
+        count.fault(since(now), "", "", trouble);
+    deadline_ = now;
+    if (fine && awake_) {
+        step_ = Step::ask;
+    } else if (++waking_ < wakings_.size()) {
+        plan();
+        step_ = Step::open;
+    } else {
+        step_ = Step::over;
+    }
+    next_ = now;
+}
+
+void KlineVetting::sent(bool fine, Time now) {
+    if (step_ != Step::sending)
+        return;
+    step_ = Step::waiting;
+    deadline_ = now + (fine ? patience : Time{0});
+    for (const Due& due : due_)
+        deadline_ = std::max(deadline_, due.at + patience);
+    next_ = std::min(next_ == no_time ? deadline_ : next_, deadline_);
+}
+
+void KlineVetting::received(Bytes frame, Time now) {
+    if (step_ != Step::sending && step_ != Step::waiting)
+        return;
+    if (same(frame, request_)) {
+        echo_.fault(since(now), "", shown(frame), "its own frame comes back");
+        return;
+    }
+    const Kind kind = plan_[at_].kind;
+    KlineFrame parsed;
+    const bool keep_alive =
+        parse_kline(frame, parsed).fine() && parsed.data.size() == 6 && parsed.data[0] == 0x41;
+    if (keep_alive)
+        return;
+    if (kind == Kind::harmed) {
+        // With its wrong checksum it is told for what it is; set right, it is taken for good.
+        if (parse_kline(frame, parsed).fine())
+            harmed_.fault(since(now), shown(answer_), shown(frame), "a wrong checksum let through");
+        return;
+    }
+    Count& count = kind == Kind::usual ? answers_ : slow_;
+    if (!same(frame, answer_)) {
+        count.fault(since(now), shown(answer_), shown(frame), "changed");
+    } else if (answer_came_) {
+        twice_.fault(since(now), shown(answer_), shown(frame), "twice");
+        return;
+    }
+    if (free_ != no_time && !answer_came_)
+        latency_.add(now - free_);
+    answer_came_ = true;
+    // A moment longer, for what ought not to come.
+    deadline_ = now + 60 * ms;
+    next_ = std::min(next_ == no_time ? deadline_ : next_, deadline_);
+}
+
+void KlineVetting::end_exchange(Time now) {
+    const Kind kind = plan_[at_].kind;
+    ++requests_.all;
+    ++echo_.all;
+    if (!request_came_) {
+        requests_.fault(since(now), shown(request_), "", "the request did not come over the line");
+    } else if (kind == Kind::harmed) {
+        ++harmed_.all;
+    } else {
+        Count& count = kind == Kind::usual ? answers_ : slow_;
+        ++count.all;
+        ++twice_.all;
+        if (!answer_came_)
+            count.fault(since(now), shown(answer_), "", "lost");
+    }
+    ++at_;
+    step_ = Step::ask;
+    deadline_ = now + 10 * ms;
+}
+
+void KlineVetting::put_at(Time at, Bytes bytes, Time gap) {
+    for (const std::uint8_t byte : bytes) {
+        if (due_.size() == most_bytes)
+            return;
+        due_.push_back({at, byte});
+        at += byte_time + gap;
+    }
+    next_ = next_ == no_time ? due_.front().at : std::min(next_, due_.front().at);
+}
+
+/// The line goes low for longer than a byte: start bit and ones of address 33, from the lowest bit
+/// on, make it low at 0, 0.6 and 1.4 s; or it is the wake-up of the fast initialisation.
+void KlineVetting::low(Time now) {
+    const Time off = low_ == no_time ? 0 : now - low_;
+    const bool second = lows_ == 1 && off > 500 * ms && off < 700 * ms;
+    const bool third = lows_ == 2 && off > 1300 * ms && off < 1500 * ms;
+    if (second || third) {
+        ++lows_;
+    } else {
+        low_ = now;
+        lows_ = 1;
+    }
+    if (lows_ == 3) {
+        lows_ = 0;
+        const Time sync = low_ + address_time + w1;
+        const std::array<std::uint8_t, 1> pattern{0x55};
+        put_at(sync, pattern, 0);
+        put_at(sync + byte_time + w2, keys, w3);
+    }
+}
+
+void KlineVetting::heard(std::uint8_t byte, Time now) {
+    const bool fresh = last_heard_ == no_time || now - last_heard_ > p4_max + byte_time + 4 * ms;
+    if (key_end_ != no_time && !awake_ && !key_back_) {
+        key_back_ = true;
+        w4_ = now - byte_time - key_end_;
+        last_heard_ = now;
+        if (byte == static_cast<std::uint8_t>(~keys[1])) {
+            awake_ = true;
+            const std::array<std::uint8_t, 1> ready{inverted_address};
+            put_at(now + 30 * ms, ready, 0);
+        }
+        return;
+    }
+    if (fresh)
+        heard_size_ = 0;
+    if (fresh && byte == 0 && !awake_) {
+        low(now);
+        return;
+    }
+    const bool exchange = step_ == Step::sending || step_ == Step::waiting;
+    const bool judged = exchange && !request_came_ && options_.exact;
+    if (heard_size_ == 0 && judged && free_ != no_time) {
+        const Time rest = now - byte_time - free_;
+        ++rests_.all;
+        least_rest_ = rests_.all == 1 ? rest : std::min(least_rest_, rest);
+        if (rest < p3_min - options_.slack)
+            rests_.fault(since(now), "", "", "only " + render::short_time(std::max<Time>(rest, 0)));
+    } else if (heard_size_ != 0 && judged) {
+        const Time pause = now - byte_time - last_heard_;
+        ++pauses_.all;
+        least_pause_ = pauses_.all == 1 ? pause : std::min(least_pause_, pause);
+        most_pause_ = std::max(most_pause_, pause);
+        if (pause < p4_min - options_.slack || pause > p4_max + options_.slack)
+            pauses_.fault(since(now), "", "", render::short_time(std::max<Time>(pause, 0)));
+    }
+    last_heard_ = now;
+    heard_[heard_size_++] = byte;
+    const Bytes frame = Bytes(heard_).first(heard_size_);
+    const bool over = exchange && same(frame, request_);
+    if (over || (kline_length(frame) != 0 && heard_size_ >= kline_length(frame)) ||
+        heard_size_ == heard_.size()) {
+        answer_to(frame, now);
+        heard_size_ = 0;
+    }
+}
+
+/// A frame came over the line.
+void KlineVetting::answer_to(Bytes frame, Time end) {
+    KlineFrame parsed;
+    const bool fine = parse_kline(frame, parsed).fine();
+    if (fine && parsed.data.size() == 1 && parsed.data[0] == 0x81) { // start communication
+        awake_ = true;
+        const std::array<std::uint8_t, 7> yes{
+            0x83,
+            0xF1,
+            0x10,
+            0xC1,
+            keys[0],
+            keys[1],
+            static_cast<std::uint8_t>(0x83 + 0xF1 + 0x10 + 0xC1 + keys[0] + keys[1])};
+        put_at(end + p2_usual, yes, 0);
+        return;
+    }
+    if (fine && parsed.data.size() == 2 && parsed.data[0] == 0x01 && parsed.data[1] == 0x00) {
+        std::vector<std::uint8_t> alive{0x86, 0xF1, 0x10, 0x41, 0x00, 0, 0, 0, 0};
+        alive.push_back(kline_checksum(alive));
+        put_at(end + p2_usual, alive, 0);
+        return;
+    }
+    if (step_ != Step::sending && step_ != Step::waiting)
+        return;
+    if (!same(frame, request_)) {
+        requests_.fault(since(end), shown(request_), shown(frame), "changed");
+        request_came_ = true; // told already
+        return;
+    }
+    request_came_ = true;
+    const Kind kind = plan_[at_].kind;
+    put_at(end + (kind == Kind::late ? p2_late : p2_usual), answer_,
+           kind == Kind::slow ? p1_slow : Time{0});
+    if (step_ == Step::waiting)
+        deadline_ = std::max(deadline_, due_.back().at + patience);
+}
+
+Report KlineVetting::report() const {
+    Report report;
+    const auto row = [&](const char* id, const char* title, const char* basis, const Count& count,
+                         std::string sent, std::string good, std::string bad, std::string why) {
+        Check check;
+        check.id = id;
+        check.group = "kline";
+        check.title = title;
+        check.basis = basis;
+        check.sent_count = count.all;
+        check.wrong_count = count.wrong;
+        check.examples = count.examples;
+        if (count.all == 0 && count.wrong == 0) {
+            check.finding = std::move(why);
+        } else {
+            check.sent = std::move(sent);
+            check.verdict = count.wrong == 0 ? Verdict::passed : Verdict::failed;
+            check.came = count.wrong == 0 ? std::move(good) : bad;
+            if (count.wrong != 0)
+                check.finding = render::with_commas(count.wrong) + " of " +
+                                render::with_commas(count.all) + ": " + bad;
+        }
+        report.checks.push_back(std::move(check));
+    };
+    const std::string not_carried = "the line carries no wake-up";
+    const std::string no_line = "the line was never awake";
+    const std::string no_times = "the reference has no times of single bytes";
+    const auto waking = [&](KlineWaking which, const char* id, const char* title,
+                            const char* basis) {
+        const auto i = static_cast<std::size_t>(which);
+        row(id, title, basis, waking_counts_[i], "once", "awake", waking_trouble_[i], not_carried);
+    };
+    waking(KlineWaking::five_baud, "kline-five-baud", "Initialisation at 5 baud",
+           "ISO 9141-2, ISO 14230-4: address 33, W1 to W4");
+    waking(KlineWaking::fast, "kline-fast", "Fast initialisation",
+           "ISO 14230-4: 25 ms low, 25 ms high, start communication");
+    const auto frames = [](const Count& count) {
+        return render::with_commas(count.all) + " frames";
+    };
+    row("kline-requests", "Requests go out as given, 1 to 255 data bytes",
+        "ISO 14230-2, frame format; from memory", requests_, frames(requests_), "as sent",
+        "frames are lost or changed on their way to the ECU", no_line);
+    row("kline-answers", "Answers come in as the ECU gave them, 1 to 255 data bytes",
+        "ISO 14230-2, frame format; from memory", answers_, frames(answers_), "as sent",
+        "answers are lost or changed", no_line);
+    row("kline-slow", "Slow answers come whole: 18 ms between bytes, 47 ms before the first",
+        "ISO 14230-4: P1 up to 20 ms, P2 up to 50 ms", slow_, frames(slow_), "as sent",
+        "slow answers are lost or changed", no_line);
+    row("kline-checksum", "Frames with a wrong checksum are not handed on as good ones",
+        "ISO 9141-2, ISO 14230-2: checksum byte", harmed_, frames(harmed_), "none let through",
+        "wrong checksums are let through", no_line);
+    row("kline-twice", "No answer comes twice", "common practice", twice_, frames(twice_),
+        "none came twice", "answers come twice", no_line);
+    row("kline-echo", "What the adapter sends does not come back as received",
+        "common practice: the K-line is one wire", echo_, frames(echo_), "none came back",
+        "its own frames come back", no_line);
+    row("kline-pauses", "Bytes of a request are 5 to 20 ms apart", "ISO 14230-4, ISO 9141-2: P4",
+        pauses_, render::with_commas(pauses_.all) + " pauses",
+        render::short_time(std::max<Time>(least_pause_, 0)) + " to " +
+            render::short_time(std::max<Time>(most_pause_, 0)),
+        "pauses are outside of P4: " + render::short_time(std::max<Time>(least_pause_, 0)) +
+            " to " + render::short_time(std::max<Time>(most_pause_, 0)),
+        options_.exact ? no_line : no_times);
+    row("kline-rests", "55 ms and more between an answer and the next request",
+        "ISO 14230-4, ISO 9141-2: P3", rests_, render::with_commas(rests_.all) + " requests",
+        "at least " + render::short_time(std::max<Time>(least_rest_, 0)),
+        "requests come too early, the earliest after " +
+            render::short_time(std::max<Time>(least_rest_, 0)),
+        options_.exact ? no_line : no_times);
+    if (latency_.total() != 0)
+        report.latencies.push_back({"last byte of an answer to its frame", latency_});
+    return report;
+}
+
+} // namespace telltale::vet

@@ -1,0 +1,236 @@
+// SPDX-License-Identifier: Apache-2.0
+// A K-line adapter, made of the link's own machine, on a wire with a virtual clock; and adapters
+// that do one thing wrong each.
+#include <doctest/doctest.h>
+
+#include <algorithm>
+#include <deque>
+#include <string>
+#include <vector>
+
+#include "telltale/link/kline_machine.hpp"
+#include "telltale/vet/kline.hpp"
+
+using namespace telltale;
+using namespace telltale::vet;
+
+namespace {
+
+constexpr Time ms = nanoseconds_a_millisecond;
+
+enum class Fault {
+    none,
+    sets_checksums_right,
+    hands_on_its_echo,
+    loses_answers,
+    changes_answers,
+    changes_requests,
+    doubles_answers,
+    cuts_slow_answers,
+    sends_without_pauses,
+    turns_the_key_late,
+    wakes_nobody,
+};
+
+class Wire final : public link::KlineOutlet {
+  public:
+    explicit Wire(Fault fault, const KlineOptions& options = {})
+        : fault_(fault), vetting_(options, now_) {}
+
+    Report run() {
+        const Time end = now_ + 600 * nanoseconds_a_second;
+        while (!vetting_.done() && now_ < end) {
+            Time next = end;
+            const auto at = [&next](Time time) {
+                if (time != no_time)
+                    next = std::min(next, time);
+            };
+            if (!bytes_.empty())
+                at(bytes_.front().at);
+            at(vetting_.next_wakeup());
+            at(machine_.wake_at());
+            now_ = std::max(now_, next);
+            if (!bytes_.empty() && bytes_.front().at <= now_) {
+                const Byte byte = bytes_.front();
+                bytes_.pop_front();
+                if (byte.from_adapter)
+                    vetting_.heard(byte.value, now_);
+                else if (last_ != no_time && now_ - last_ > 10 * ms && now_ - last_ < 21 * ms)
+                    slow_ = true;
+                last_ = now_;
+                if (own_ > 0 && byte.from_adapter)
+                    --own_; // those that went past the machine
+                else
+                    machine_.heard(byte.value, now_, *this);
+            } else if (vetting_.next_wakeup() != no_time && vetting_.next_wakeup() <= now_) {
+                vetting_.poll(now_, wanted_);
+            } else if (machine_.wake_at() != no_time && machine_.wake_at() <= now_) {
+                machine_.wake(now_, *this);
+            }
+            if (sent_now_) {
+                sent_now_ = false;
+                vetting_.sent(true, now_);
+            }
+        }
+        CHECK(vetting_.done());
+        return vetting_.report();
+    }
+
+  private:
+    struct Byte {
+        Time at = 0;
+        std::uint8_t value = 0;
+        bool from_adapter = false;
+    };
+    void push(std::uint8_t value, bool from_adapter, Time later = 0) {
+        const Time after = bytes_.empty() ? now_ : std::max(now_, bytes_.back().at);
+        bytes_.push_back({after + later + KlineCutter::byte_time, value, from_adapter});
+    }
+
+    /// What the vetting wants.
+    struct Wanted final : KlineVetOutlet {
+        explicit Wanted(Wire& of) : wire(of) {}
+        void open(KlineWaking how) override { wire.open(how); }
+        void send(Bytes frame) override { wire.send(frame); }
+        void put(std::uint8_t byte) override { wire.push(byte, false); }
+        Wire& wire;
+    };
+    void open(KlineWaking how) {
+        opening_ = true;
+        link::KlineWake wake;
+        wake.way = how == KlineWaking::none        ? link::KlineWake::Way::none
+                   : how == KlineWaking::five_baud ? link::KlineWake::Way::five_baud
+                                                   : link::KlineWake::Way::fast;
+        if (fault_ == Fault::wakes_nobody)
+            wake.way = link::KlineWake::Way::none;
+        machine_.start(wake, now_, *this);
+    }
+    void send(Bytes frame) {
+        std::vector<std::uint8_t> bytes(frame.begin(), frame.end());
+        ++frames_;
+        if (fault_ == Fault::changes_requests && frames_ % 20 == 0) {
+            bytes[bytes.size() - 2] ^= 4;
+            bytes.back() = kline_checksum(Bytes(bytes).first(bytes.size() - 1));
+        }
+        sent_ = bytes;
+        if (fault_ == Fault::sends_without_pauses) {
+            for (const std::uint8_t byte : bytes)
+                push(byte, true);
+            own_ = bytes.size();
+            sent_now_ = true;
+        } else {
+            machine_.transmit(bytes, now_, *this);
+        }
+    }
+
+    // What the machine does to the line, and tells.
+    void low(bool on) override {
+        if (on && !low_)
+            vetting_.heard(0, now_ + KlineCutter::byte_time);
+        low_ = on;
+    }
+    void put(std::uint8_t byte) override {
+        push(byte, true, opening_ && fault_ == Fault::turns_the_key_late ? 40 * ms : 0);
+    }
+    void discard_heard() override {}
+    void awake(const link::KlineAwake&) override {
+        opening_ = false;
+        vetting_.opened(true, now_);
+    }
+    void failed(link::KlineTrouble, std::string_view) override {
+        opening_ = false;
+        vetting_.opened(false, now_);
+    }
+    void frame(Bytes bytes, Time, bool own) override {
+        if (own || opening_)
+            return;
+        std::vector<std::uint8_t> frame(bytes.begin(), bytes.end());
+        ++heard_;
+        if (fault_ == Fault::loses_answers && heard_ % 9 == 0)
+            return;
+        if (fault_ == Fault::changes_answers && heard_ % 9 == 0)
+            frame[frame.size() / 2] ^= 1;
+        if (fault_ == Fault::sets_checksums_right)
+            frame.back() = kline_checksum(Bytes(frame).first(frame.size() - 1));
+        if (fault_ == Fault::cuts_slow_answers && slow_)
+            frame.resize(frame.size() / 2);
+        slow_ = false;
+        vetting_.received(frame, now_);
+        if (fault_ == Fault::doubles_answers && heard_ % 9 == 0)
+            vetting_.received(frame, now_);
+        if (fault_ == Fault::hands_on_its_echo && heard_ % 9 == 0)
+            vetting_.received(sent_, now_);
+    }
+    void sent(Time) override { sent_now_ = true; }
+    void send_failed(link::KlineTrouble, std::string_view) override { vetting_.sent(false, now_); }
+
+    Fault fault_;
+    Time now_ = nanoseconds_a_second;
+    KlineVetting vetting_;
+    Wanted wanted_{*this};
+    link::KlineMachine machine_;
+    std::deque<Byte> bytes_;
+    std::vector<std::uint8_t> sent_;
+    std::size_t own_ = 0;
+    unsigned frames_ = 0;
+    unsigned heard_ = 0;
+    Time last_ = no_time;
+    bool slow_ = false;
+    bool low_ = false;
+    bool opening_ = false;
+    bool sent_now_ = false;
+};
+
+using Rows = std::vector<std::string>;
+Rows with(const Report& report, Verdict verdict) {
+    Rows out;
+    for (const Check& check : report.checks)
+        if (check.verdict == verdict)
+            out.push_back(check.id);
+    return out;
+}
+
+} // namespace
+
+TEST_CASE("a sound K-line adapter passes; what the line cannot show is untested") {
+    const Report report = Wire(Fault::none).run();
+    CHECK(with(report, Verdict::failed) == Rows{});
+    CHECK(with(report, Verdict::untested) == Rows{});
+    REQUIRE(report.latencies.size() == 1);
+    CHECK(report.latencies[0].latency.total() > 50);
+
+    KlineOptions options;
+    options.wakes = options.exact = false;
+    const Report plain = Wire(Fault::none, options).run();
+    CHECK(with(plain, Verdict::failed) == Rows{});
+    CHECK(with(plain, Verdict::untested) ==
+          Rows{"kline-five-baud", "kline-fast", "kline-pauses", "kline-rests"});
+}
+
+TEST_CASE("a faulty K-line adapter is found, by the row that names its fault") {
+    struct Case {
+        Fault fault;
+        std::string row;
+        std::string words;
+    };
+    for (const Case& one : {
+             Case{Fault::sets_checksums_right, "kline-checksum", "wrong checksums are let through"},
+             Case{Fault::hands_on_its_echo, "kline-echo", "its own frames come back"},
+             Case{Fault::loses_answers, "kline-answers", "lost"},
+             Case{Fault::changes_answers, "kline-answers", "changed"},
+             Case{Fault::changes_requests, "kline-requests", "changed"},
+             Case{Fault::doubles_answers, "kline-twice", "answers come twice"},
+             Case{Fault::cuts_slow_answers, "kline-slow", "slow answers"},
+             Case{Fault::sends_without_pauses, "kline-pauses", "outside of P4"},
+             Case{Fault::turns_the_key_late, "kline-five-baud", "W4"},
+             Case{Fault::wakes_nobody, "kline-fast", "it is not"},
+         }) {
+        CAPTURE(one.row);
+        const Report report = Wire(one.fault).run();
+        const Rows failed = with(report, Verdict::failed);
+        CHECK(std::find(failed.begin(), failed.end(), one.row) != failed.end());
+        for (const Check& check : report.checks)
+            if (check.id == one.row)
+                CHECK(check.finding.find(one.words) != std::string::npos);
+    }
+}
