@@ -10,6 +10,7 @@
 #include <cstdint>
 #include <cstdlib>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "telltale/client/finder.hpp"
@@ -49,6 +50,7 @@ void require(bool holds) {
 class Watched final : public Task {
   public:
     Watched(Task& task, const Session& session) : task_(task), session_(session) {}
+    void learn(std::span<const EcuNotes> notes) override { task_.learn(notes); }
     bool next(Time now, Request& request) override { return task_.next(now, request); }
     void told(const Exchange& exchange, Time now) override {
         if (exchange.asked != no_time)
@@ -96,6 +98,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     EcuFacts facts;
     facts.id = line.dialect == Dialect::can_11 ? CanId{0x7E8, false} : CanId{0x18DAF110, true};
     facts.supported[1].set();
+    facts.on_uds = reader_options.on_uds;
     std::vector<EcuFacts> ecus = {facts, facts};
     ecus[1].id.value += 1;
     std::vector<Wanted> wanted;

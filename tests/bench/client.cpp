@@ -13,6 +13,7 @@
 
 #include "client/limit.hpp"
 #include "client/wire.hpp"
+#include "plain_loop.hpp"
 #include "telltale/catalogue/catalogue.hpp"
 #include "telltale/client/poller.hpp"
 #include "telltale/client/reader.hpp"
@@ -25,29 +26,6 @@ using tests::ms;
 using tests::sec;
 
 constexpr Time span = 20 * sec;
-
-/// One PID after the other of one ECU; the next as soon as the answer is there.
-class PlainLoop final : public Task {
-  public:
-    explicit PlainLoop(const std::vector<Wanted>& wanted) : wanted_(wanted) {}
-    bool next(Time, Request& request) override {
-        const Wanted& want = wanted_[at_++ % wanted_.size()];
-        bytes_ = {0x01, want.pid};
-        request.bytes = bytes_;
-        request.to = want.ecu;
-        return true;
-    }
-    void told(const Exchange& exchange, Time) override {
-        values += exchange.outcome == Outcome::answer ? 1U : 0U;
-    }
-    bool done() const override { return false; }
-    std::uint64_t values = 0;
-
-  private:
-    const std::vector<Wanted>& wanted_;
-    std::size_t at_ = 0;
-    std::array<std::uint8_t, 2> bytes_{};
-};
 
 struct Bench {
     explicit Bench(Time delay) : vehicle(options(delay)), session(line()), wire(session, vehicle) {
@@ -86,7 +64,7 @@ struct Bench {
         return static_cast<double>(values) * 1e9 / static_cast<double>(span);
     }
     double looped() {
-        PlainLoop loop(wanted);
+        bench::PlainLoop loop(wanted);
         session.run(loop, wire.now);
         wire.run(span);
         session.stop();

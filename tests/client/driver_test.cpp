@@ -4,84 +4,17 @@
 #include <memory>
 
 #include <boost/asio/io_context.hpp>
-#include <boost/asio/steady_timer.hpp>
 #include <doctest/doctest.h>
 
+#include "support/vehicle_on_link.hpp"
 #include "telltale/client/finder.hpp"
 #include "telltale/client/live.hpp"
 #include "telltale/client/poller.hpp"
 #include "telltale/client/reader.hpp"
-#include "telltale/isotp/options.hpp"
 #include "telltale/link/pair.hpp"
-#include "telltale/mimic/vehicle.hpp"
 
 using namespace telltale;
 using namespace telltale::client;
-
-namespace {
-
-/// A simulated vehicle on a link.
-class Other {
-  public:
-    Other(link::Link& link, const mimic::Options& options)
-        : link_(link), vehicle_(options), timer_(link.get_executor()) {
-        link_.async_open({}, std::chrono::seconds(1),
-                         [this](link::error_code error, const link::LineUp&) {
-                             if (!error)
-                                 hear();
-                         });
-    }
-    std::uint64_t heard = 0;
-
-  private:
-    void hear() {
-        link_.async_receive(link::no_timeout,
-                            [this](link::error_code error, const link::Received& received) {
-                                if (error)
-                                    return;
-                                ++heard;
-                                if (const auto* can = std::get_if<CanFrame>(&received.traffic))
-                                    vehicle_.feed(*can, link::now());
-                                hear();
-                                speak();
-                            });
-    }
-    void speak() {
-        if (sending_)
-            return;
-        vehicle_.poll(link::now(), [&](const CanFrame& frame) {
-            queue_.emplace_back(link::Received{frame, link::now(), {}, false, 0});
-        });
-        if (!queue_.empty()) {
-            sending_ = true;
-            const auto view = queue_.front().view();
-            link_.async_send(view.traffic, std::chrono::seconds(1),
-                             [this](link::error_code error, const link::Sent&) {
-                                 sending_ = false;
-                                 queue_.erase(queue_.begin());
-                                 if (!error)
-                                     speak();
-                             });
-            return;
-        }
-        if (vehicle_.next_wakeup() == isotp::never)
-            return;
-        timer_.expires_after(
-            std::chrono::nanoseconds(std::max<Time>(vehicle_.next_wakeup() - link::now(), 0)));
-        timer_.async_wait([this](const boost::system::error_code& error) {
-            if (!error)
-                speak();
-        });
-    }
-
-    link::Link& link_;
-    mimic::Vehicle vehicle_;
-    boost::asio::steady_timer timer_;
-    std::vector<link::Kept> queue_;
-    bool sending_ = false;
-};
-
-} // namespace
 
 TEST_CASE("finder, reader and poller on a link") {
     boost::asio::io_context io;
@@ -89,7 +22,7 @@ TEST_CASE("finder, reader and poller on a link") {
     mimic::Options options;
     options.habits.delay = options.habits.spread = 0;
     options.verification_time = 0;
-    Other other(*far, options);
+    tests::VehicleOnLink other(*far, options);
     Session session;
     Driver driver(*near, session);
     std::uint64_t sent = 0;

@@ -10,6 +10,7 @@ if(CMAKE_SYSTEM_NAME STREQUAL "Linux" AND CMAKE_SYSTEM_PROCESSOR STREQUAL "x86_6
   endif()
   add_executable(test-kernel ${kernel_sources} $<TARGET_OBJECTS:telltale-test-main>)
   telltale_target(test-kernel)
+  target_include_directories(test-kernel PRIVATE ${CMAKE_CURRENT_SOURCE_DIR})
   target_link_libraries(test-kernel PRIVATE telltale::decode doctest::doctest)
   if(TARGET telltale-link)
     target_link_libraries(test-kernel PRIVATE telltale::client-live telltale::mimic)

@@ -530,8 +530,9 @@ class Recorder {
         screen_.reset();
         stream_.finish(table_);
         const bool kept = store_->close(shown_now());
-        std::string told = std::to_string(store_->frames()) + " frames, " +
-                           std::to_string(store_->marks()) + " marks, ";
+        std::string told =
+            std::to_string(store_->frames()) + (store_->frames() == 1 ? " frame, " : " frames, ") +
+            std::to_string(store_->marks()) + (store_->marks() == 1 ? " mark, " : " marks, ");
         const auto lost = link_.counts().lost;
         told += lost == 0 ? "nothing lost" : std::to_string(lost) + " FRAMES LOST";
         if (store_->crowded_out() != 0)

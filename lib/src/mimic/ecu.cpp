@@ -132,17 +132,21 @@ std::vector<Message> Ecu::answer_old(Bytes request, const Signals& signals) {
     }
     case 0x04:
         if (request.size() == 1)
-            one(answer_clear(service, signals));
+            out.push_back(answer_clear(service, signals)); // 44 alone says that it is done
         break;
     case 0x05: {
         if (request.size() != 3)
             break;
         const std::uint8_t id = request[1];
+        const std::uint8_t sensor = request[2];
         const auto supported = [&](std::uint8_t test) {
-            return std::any_of(state.sensor_tests.begin(), state.sensor_tests.end(),
-                               [&](const SensorTest& t) { return t.test == test; });
+            return std::any_of(
+                state.sensor_tests.begin(), state.sensor_tests.end(),
+                [&](const SensorTest& t) { return t.test == test && t.sensor == sensor; });
         };
-        if (is_range(id) && has_range(id, supported) && !state.sensor_tests.empty()) {
+        const bool any = std::any_of(state.sensor_tests.begin(), state.sensor_tests.end(),
+                                     [&](const SensorTest& t) { return t.sensor == sensor; });
+        if (is_range(id) && has_range(id, supported) && any) {
             Message message{0x45, id, request[2]};
             put_bitmap(message, id, supported);
             one(std::move(message));

@@ -8,17 +8,15 @@
 #include <memory>
 
 #include <boost/asio/io_context.hpp>
-#include <boost/asio/steady_timer.hpp>
 
 #include "beside.hpp"
+#include "support/vehicle_on_link.hpp"
 #include "telltale/client/finder.hpp"
 #include "telltale/client/live.hpp"
 #include "telltale/client/reader.hpp"
 #include "telltale/dump/reader.hpp"
-#include "telltale/isotp/options.hpp"
 #include "telltale/link/around.hpp"
 #include "telltale/link/open.hpp"
-#include "telltale/mimic/vehicle.hpp"
 
 using namespace telltale;
 using namespace telltale::client;
@@ -26,62 +24,6 @@ using namespace telltale::client;
 namespace {
 
 using Data = std::vector<std::uint8_t>;
-
-/// The simulated vehicle on a link.
-class FarEnd {
-  public:
-    FarEnd(link::Link& link, const mimic::Options& options)
-        : link_(link), vehicle_(options), timer_(link.get_executor()) {
-        link_.async_open({}, std::chrono::seconds(5),
-                         [this](link::error_code error, const link::LineUp&) {
-                             REQUIRE_FALSE(error);
-                             hear();
-                         });
-    }
-
-  private:
-    void hear() {
-        link_.async_receive(link::no_timeout,
-                            [this](link::error_code error, const link::Received& received) {
-                                if (error)
-                                    return;
-                                vehicle_.feed(std::get<CanFrame>(received.traffic), link::now());
-                                hear();
-                                speak();
-                            });
-    }
-    void speak() {
-        if (sending_)
-            return;
-        vehicle_.poll(link::now(), [&](const CanFrame& frame) {
-            queue_.emplace_back(link::Received{frame, link::now(), {}, false, 0});
-        });
-        if (!queue_.empty()) {
-            sending_ = true;
-            link_.async_send(queue_.front().view().traffic, std::chrono::seconds(5),
-                             [this](link::error_code error, const link::Sent&) {
-                                 if (error)
-                                     return;
-                                 sending_ = false;
-                                 queue_.pop_front();
-                                 speak();
-                             });
-        } else if (vehicle_.next_wakeup() != isotp::never) {
-            timer_.expires_after(
-                std::chrono::nanoseconds(std::max<Time>(vehicle_.next_wakeup() - link::now(), 0)));
-            timer_.async_wait([this](const boost::system::error_code& error) {
-                if (!error)
-                    speak();
-            });
-        }
-    }
-
-    link::Link& link_;
-    mimic::Vehicle vehicle_;
-    boost::asio::steady_timer timer_;
-    std::deque<link::Kept> queue_;
-    bool sending_ = false;
-};
 
 struct Whole final : isotp::Sink {
     std::map<std::uint32_t, std::deque<Data>> messages;
@@ -109,7 +51,7 @@ void session(bool extended_ids, std::uint8_t block_size, std::uint8_t st_min) {
     options.st_min = st_min;
     options.ecus = 3;
     options.stored = {0x0301, 0x0171};
-    FarEnd vehicle(*far, options);
+    const tests::VehicleOnLink vehicle(*far, options);
 
     std::vector<std::uint8_t> dump;
     auto writer = std::make_shared<link::TrafficWriter>(dump::memory_sink(dump),

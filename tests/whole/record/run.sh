@@ -35,12 +35,20 @@ wait_for() { # FILE PATTERN: a line of that kind; sets `line`
     done
 }
 
-start_mimic() {
-    "$telltale" mimic slcan:pty --seed 3 >mimic.out 2>&1 &
+start_mimic() { # OPTION...
+    "$telltale" mimic slcan:pty --seed 3 "$@" >mimic.out 2>&1 &
     mimic=$!
     wait_for mimic.out '^slcan:'
     link=$line
 }
+
+# A vehicle that speaks OBDonUDS.
+start_mimic --uds
+"$telltale" record "$link" --only RPM -o uds.pcapng --for 3s </dev/null >uds.txt 2>uds.err ||
+    fail "OBDonUDS: $(cat uds.err)"
+grep -q 'Engine speed: [0-9.]* rpm' uds.txt || fail "no engine speed of an OBDonUDS vehicle"
+kill "$mimic"
+rm mimic.out
 
 # A drive with a mark, asked for by name, printed once a second.
 start_mimic
@@ -120,7 +128,7 @@ if command -v tmux >/dev/null; then
     seen 'frames'
     t send-keys -t r q
     seen 'ended 0'
-    grep -q '1 marks, nothing lost' screen.err || fail "screen: $(cat screen.err)"
+    grep -q ' 1 mark, nothing lost' screen.err || fail "screen: $(cat screen.err)"
 fi
 kill "$mimic"
 mimic=

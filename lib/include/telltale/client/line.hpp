@@ -70,7 +70,10 @@ constexpr Timing timing_of(Dialect dialect) {
     Timing timing;
     if (is_kline(dialect)) {
         timing.p3_min = 55 * nanoseconds_a_millisecond;
-        timing.slack = 30 * nanoseconds_a_millisecond;
+        // P2 ends where the answer begins, but a frame is known when it is over: eleven bytes with
+        // some 5 ms between them (P1 may be 20 ms; common practice is less) and, on ISO 9141-2,
+        // the pause of P1max that ends it.
+        timing.slack = 130 * nanoseconds_a_millisecond;
     } else if (dialect == Dialect::doip) {
         timing.slack = 500 * nanoseconds_a_millisecond;
     }
