@@ -103,6 +103,29 @@ for program in "$scratch/package/outside" "$scratch/pkgconfig/outside" "$scratch
     fi
 done
 
+# In C: by pkg-config, by CMake in a project without C++, and from the archive.
+values=$source/examples/embed/values.c
+strict='-std=c11 -Wall -Wextra -Wpedantic -Wconversion -Werror'
+# shellcheck disable=SC2046,SC2086 # words are wanted
+cc $strict "$values" -o "$scratch/values" $(pkg-config --cflags --libs telltale-c) ||
+    fail "C program by pkg-config"
+CXX=/nowhere cmake -S "$source/tests/whole/c/outside" -B "$scratch/c" -G Ninja -DSOURCE="$values" \
+    -DCMAKE_PREFIX_PATH="$prefix" >"$scratch/configure.log" ||
+    { cat "$scratch/configure.log"; fail "configure in C"; }
+build "$scratch/c"
+set -- "$scratch/values" "$scratch/c/outside-c"
+if [ "$kind" = static ]; then
+    # shellcheck disable=SC2046,SC2086
+    cc $strict "$values" -o "$scratch/values-static" $(pkg-config --cflags telltale-c) \
+        -L"$prefix/lib" -l:libtelltale-c.a -ltelltale-decode -lstdc++ -lm ||
+        fail "C program with the archive"
+    set -- "$@" "$scratch/values-static"
+fi
+for program in "$@"; do
+    "$program" "$source/examples/demo/bad.pcapng" | grep -q '^7E8 Engine speed: [0-9.]* rpm$' ||
+        fail "$program"
+done
+
 # Nothing but the standard library and tl::expected is included, whatever header one takes.
 find "$prefix/include" -name '*.hpp' | grep -vE '/telltale/(link/|client/live)' | sort | sed 's/.*/#include "&"/' >"$scratch/all.cpp"
 "$cxx" -std=c++20 -Wall -Wextra -Wpedantic -Werror -I"$prefix/include" -fsyntax-only \
