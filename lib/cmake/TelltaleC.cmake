@@ -26,14 +26,19 @@ foreach(name telltale-c telltale-c-static)
     $<BUILD_INTERFACE:${CMAKE_CURRENT_BINARY_DIR}/include>
     $<INSTALL_INTERFACE:${CMAKE_INSTALL_INCLUDEDIR}>)
   target_link_libraries(${name} PRIVATE telltale-decode)
-  # A component of its own: who decodes in C++ does not load it, and the reverse.
-  install(TARGETS ${name} EXPORT telltale-${short}
+  # The shared one is a component of its own: who decodes in C++ does not load it, and the reverse.
+  # The archive goes with telltale::decode, which it needs. (Nor may there be telltale-c-static.cmake:
+  # telltale-c.cmake includes every telltale-c-*.cmake.)
+  set(set telltale-c)
+  if(name STREQUAL "telltale-c-static")
+    set(set telltaleTargets)
+  endif()
+  install(TARGETS ${name} EXPORT ${set}
     ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR}
     LIBRARY DESTINATION ${CMAKE_INSTALL_LIBDIR}
     RUNTIME DESTINATION ${CMAKE_INSTALL_BINDIR})
-  install(EXPORT telltale-${short} NAMESPACE telltale::
-    DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/telltale)
 endforeach()
+install(EXPORT telltale-c NAMESPACE telltale:: DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/telltale)
 if(CMAKE_EXECUTABLE_FORMAT STREQUAL "ELF")
   target_link_options(telltale-c PRIVATE "LINKER:--version-script=${c_map}")
   set_target_properties(telltale-c PROPERTIES LINK_DEPENDS "${c_map}")
