@@ -151,7 +151,7 @@ struct Readiness {
     /// Supported monitors by their place in the data (byte, bit, kind of ignition), or, for
     /// OBDonUDS, 8000 hex and the number of the readiness group.
     std::map<std::uint16_t, Monitor> monitors;
-    std::size_t incomplete() const;
+    TELLTALE_API std::size_t incomplete() const;
 };
 
 /// A monitor test result (service 06) as it was read last.
