@@ -7,6 +7,8 @@
 #include <cstddef>
 #include <string_view>
 
+#include "base/chars.hpp"
+
 namespace telltale {
 
 namespace {
@@ -31,10 +33,9 @@ void append_number(std::string& out, double value, unsigned decimals) {
     }
     // The widest finite double has 309 digits before the point.
     std::array<char, 352> buffer;
-    const auto result =
-        std::to_chars(buffer.data(), buffer.data() + buffer.size(), value, std::chars_format::fixed,
-                      static_cast<int>(decimals < 9 ? decimals : 9));
-    std::string_view text(buffer.data(), static_cast<std::size_t>(result.ptr - buffer.data()));
+    const auto end = chars::fixed(buffer.data(), buffer.data() + buffer.size(), value,
+                                  static_cast<int>(decimals < 9 ? decimals : 9));
+    std::string_view text(buffer.data(), static_cast<std::size_t>(end - buffer.data()));
     if (text.front() == '-' && text.find_first_not_of("-0.") == std::string_view::npos)
         text.remove_prefix(1);
     out += text;

@@ -2,10 +2,10 @@
 #include "telltale/base/shown.hpp"
 
 #include <array>
-#include <charconv>
 #include <cmath>
 #include <cstdint>
 
+#include "base/chars.hpp"
 #include "telltale/base/hex.hpp"
 #include "telltale/base/number.hpp"
 
@@ -78,11 +78,8 @@ void append_exact(std::string& out, double number, bool converted) {
     }
     std::array<char, 40> text;
     const auto end = text.data() + text.size();
-    if (converted) {
-        const auto result =
-            std::to_chars(text.data(), end, number, std::chars_format::scientific, 11);
-        std::from_chars(text.data(), result.ptr, number);
-    }
+    if (converted)
+        chars::read(text.data(), chars::scientific(text.data(), end, number, 11), number);
     if (number == 0)
         number = 0; // never "-0"
     // Most scalings have few decimals: four of them as an integer are several times as fast.
@@ -104,8 +101,7 @@ void append_exact(std::string& out, double number, bool converted) {
             return;
         }
     }
-    const auto result = std::to_chars(text.data(), end, number);
-    out.append(text.data(), result.ptr);
+    out.append(text.data(), chars::shortest(text.data(), end, number));
 }
 
 void append_id(std::string& out, std::uint16_t id) {

@@ -21,7 +21,7 @@ class Window {
 
     explicit Window(std::unique_ptr<Source> source, std::size_t capacity = default_capacity)
         : source_(std::move(source)), capacity_(capacity), room_(first_room(source_->size())),
-          buffer_(std::make_unique_for_overwrite<std::uint8_t[]>(room_)) {}
+          buffer_(new std::uint8_t[room_]) {}
 
     const std::uint8_t* data() const { return buffer_.get() + begin_; }
     std::size_t size() const { return end_ - begin_; }
@@ -80,7 +80,7 @@ class Window {
 
     void enlarge() {
         const std::size_t kept = size();
-        auto larger = std::make_unique_for_overwrite<std::uint8_t[]>(2 * capacity_);
+        std::unique_ptr<std::uint8_t[]> larger(new std::uint8_t[2 * capacity_]);
         std::memcpy(larger.get(), data(), kept);
         buffer_ = std::move(larger);
         room_ = 2 * capacity_;

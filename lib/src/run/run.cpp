@@ -3,11 +3,11 @@
 
 #include <algorithm>
 #include <array>
-#include <charconv>
 #include <cmath>
 #include <numeric>
 #include <unordered_map>
 
+#include "base/chars.hpp"
 #include "telltale/base/hex.hpp"
 #include "telltale/catalogue/field.hpp"
 
@@ -318,9 +318,9 @@ Result<void> add_marks(Run& run, std::string_view text) {
         if (absolute)
             line.remove_prefix(1);
         double seconds = 0;
-        const auto [rest, error] = std::from_chars(line.data(), line.data() + line.size(), seconds);
+        const char* const rest = chars::read(line.data(), line.data() + line.size(), seconds);
         const bool ends = rest == line.data() + line.size() || *rest == ' ' || *rest == '\t';
-        if (error != std::errc{} || !ends || !(std::abs(seconds) < 9e9))
+        if (rest == line.data() || !ends || !(std::abs(seconds) < 9e9))
             return fail(ErrorCode::bad_argument,
                         "a mark starts with its time in seconds, as in: 73.5 bucked here", place);
         if (found.size() >= RunOptions{}.max_marks)
