@@ -18,6 +18,11 @@ if(TARGET embed-decode_bytes)
   endforeach()
   add_test(NAME embed-read_dump COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/embed/read_dump.sh
     $<TARGET_FILE:embed-read_dump> ${PROJECT_SOURCE_DIR}/examples/demo/bad.pcapng)
+  if(TARGET embed-own_link)
+    add_test(NAME embed-own_link COMMAND embed-own_link)
+    # 1AF8 / 4 (ISO 15031-5, PID 0C).
+    set_tests_properties(embed-own_link PROPERTIES PASS_REGULAR_EXPRESSION "^1726 rpm\n$")
+  endif()
   if(TARGET embed-poll_value)
     add_test(NAME embed-poll_value COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/embed/poll_value.sh
       $<TARGET_FILE:embed-poll_value> $<TARGET_FILE:telltale>)

@@ -260,4 +260,6 @@ class TELLTALE_API Link {
 
 } // namespace telltale::link
 
+/// @cond
 template <> struct boost::system::is_error_code_enum<telltale::link::LinkError> : std::true_type {};
+/// @endcond

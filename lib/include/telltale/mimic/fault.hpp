@@ -73,7 +73,7 @@ class FaultState {
 TELLTALE_API std::string_view name_of(Sensor sensor) noexcept;
 TELLTALE_API std::string_view name_of(FaultKind kind) noexcept;
 
-/// Reads a fault as people write it: KIND[:SENSOR][=AMOUNT][@FROM[-UNTIL]], seconds after the
+/// Reads a fault as people write it: `KIND[:SENSOR][=AMOUNT][@FROM[-UNTIL]]`, seconds after the
 /// start; a kind's usual amount where none is given:
 ///
 ///     drop-out:map    offset:coolant=-15@60    stick:maf@120-180    vacuum-leak=4
