@@ -11,6 +11,7 @@
 #include <set>
 #include <tuple>
 
+#include "base/chars.hpp"
 #include "extension_data.hpp"
 #include "telltale/base/hex.hpp"
 #include "telltale/base/number.hpp"
@@ -990,8 +991,8 @@ class ExtensionReader {
                 continue;
             double said = 0;
             const auto text = cells[column];
-            const auto [end, error] = std::from_chars(text.data(), text.data() + text.size(), said);
-            const bool number = error == std::errc{} && end == text.data() + text.size();
+            const char* const end = chars::read(text.data(), text.data() + text.size(), said);
+            const bool number = end == text.data() + text.size();
             if (number && std::fabs(said - is) <= 1e-9 * std::max(1.0, std::fabs(is)))
                 continue;
             std::string detail = "the column '" + std::string(column_names[column]) + "' says " +
@@ -1003,8 +1004,7 @@ class ExtensionReader {
 
     static void append_exact_text(std::string& out, double value) {
         std::array<char, 40> text;
-        const auto result = std::to_chars(text.data(), text.data() + text.size(), value);
-        out.append(text.data(), result.ptr);
+        out.append(text.data(), chars::shortest(text.data(), text.data() + text.size(), value));
     }
 
     void read_unit(std::string_view text, Field& field) {
