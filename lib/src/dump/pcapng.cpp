@@ -39,8 +39,6 @@ constexpr std::size_t padded(std::size_t size) {
     return (size + 3) & ~std::size_t{3};
 }
 
-__extension__ using Wide = unsigned __int128;
-
 /// How an interface's time stamps turn into nanoseconds.
 class Clock {
   public:
@@ -62,24 +60,40 @@ class Clock {
 
     /// False when the time is out of the range of `Time`.
     bool time(std::uint64_t stamp, Time& time) const {
+        // Seconds and nanoseconds apart: 64 bits hold each, on every machine.
+        constexpr std::uint64_t second = 1'000'000'000;
         constexpr auto most = static_cast<std::uint64_t>(std::numeric_limits<Time>::max());
-        Wide ns = 0;
-        if (binary_)
-            ns = Wide{stamp} * 1'000'000'000 >> shift_;
-        else
-            ns = divide_ == 0 ? 0 : Wide{stamp} * multiply_ / divide_;
-        // The offset may take back what the stamp has too much: add in the wide type.
-        const bool back = offset_ < 0;
-        const Wide shift = Wide{back ? 0 - static_cast<std::uint64_t>(offset_)
-                                     : static_cast<std::uint64_t>(offset_)} *
-                           1'000'000'000;
-        const bool negative = back && shift > ns;
-        const Wide size = !back ? ns + shift : negative ? shift - ns : ns - shift;
+        std::uint64_t seconds = 0;
+        std::uint64_t ns = 0;
+        if (binary_) {
+            seconds = shift_ < 64 ? stamp >> shift_ : 0;
+            const std::uint64_t part = shift_ < 64 ? stamp - (seconds << shift_) : stamp;
+            const std::uint64_t low = (part & 0xFFFF'FFFF) * second;
+            const std::uint64_t high = (part >> 32) * second + (low >> 32);
+            if (shift_ < 32) // then the part has no more than 32 bits
+                ns = low >> shift_;
+            else
+                ns = shift_ < 96 ? high >> (shift_ - 32) : 0;
+        } else if (divide_ == 1) {
+            const std::uint64_t a_second = second / multiply_;
+            seconds = stamp / a_second;
+            ns = stamp % a_second * multiply_;
+        } else if (divide_ != 0) {
+            seconds = stamp / divide_ / second;
+            ns = stamp / divide_ % second;
+        }
+        const std::uint64_t offset = offset_ < 0 ? 0 - static_cast<std::uint64_t>(offset_)
+                                                 : static_cast<std::uint64_t>(offset_);
+        const bool negative = offset_ < 0 && offset > seconds;
+        if (offset_ >= 0 && seconds > most) // no sum of both can wrap beyond this
+            return false;
+        seconds = offset_ >= 0 ? seconds + offset : negative ? offset - seconds : seconds - offset;
+        if (seconds > most / second + 1)
+            return false;
+        const std::uint64_t size = negative ? seconds * second - ns : seconds * second + ns;
         if (size > most)
             return false;
-        time = static_cast<Time>(static_cast<std::uint64_t>(size));
-        if (negative)
-            time = -time;
+        time = negative ? -static_cast<Time>(size) : static_cast<Time>(size);
         return true;
     }
 
