@@ -16,6 +16,9 @@ if(TARGET embed-decode_bytes)
     set_tests_properties(${name} PROPERTIES PASS_REGULAR_EXPRESSION
       "^780 1/min, 3[.]51 g/s, 74 C, 0 problems\n$")
   endforeach()
+  add_test(NAME embed-own_parameters COMMAND embed-own_parameters)
+  set_tests_properties(embed-own_parameters PROPERTIES PASS_REGULAR_EXPRESSION # 0D48 / 10
+    "^Oil pressure before the filter: 340[.]0 kPa\n$")
   add_test(NAME embed-read_dump COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/embed/read_dump.sh
     $<TARGET_FILE:embed-read_dump> ${PROJECT_SOURCE_DIR}/examples/demo/bad.pcapng)
   if(TARGET embed-own_link)
