@@ -45,7 +45,7 @@ std::size_t length_in_pack(std::uint8_t pid) {
 
 Reader::Reader(const Line& line, const ReaderOptions& options) : line_(line), options_(options) {
     for (const CanId ecu : options_.ecus)
-        learn(ecu);
+        know(ecu);
     if (options_.on_uds) {
         for (auto& facts : facts_)
             facts.on_uds = true;
@@ -72,7 +72,7 @@ EcuFacts* Reader::find(CanId ecu) {
     return nullptr;
 }
 
-EcuFacts& Reader::learn(CanId ecu) {
+EcuFacts& Reader::know(CanId ecu) {
     if (EcuFacts* known = find(ecu); known != nullptr)
         return *known;
     if (facts_.size() == most_ecus)
@@ -214,7 +214,7 @@ void Reader::take(const Reply& reply, Bytes request) {
     if (on_reply)
         on_reply(reply, request);
     const std::size_t before = facts_.size();
-    EcuFacts& facts = learn(reply.ecu);
+    EcuFacts& facts = know(reply.ecu);
     if (facts.id != reply.ecu)
         return; // more ECUs than there is room for
     if (facts_.size() != before && stage_ == Stage::support && request.size() >= 2 &&

@@ -93,7 +93,7 @@ class TELLTALE_API Reader final : public Task {
     enum class Stage : std::uint8_t { support, data, frames, frame_values, again, done };
 
     EcuFacts* find(CanId ecu);
-    EcuFacts& learn(CanId ecu);
+    EcuFacts& know(CanId ecu);
     void add(std::initializer_list<std::uint8_t> bytes, std::optional<CanId> to, bool discovers,
              std::span<const CanId> expected = {});
     void add_support(std::uint8_t service, std::optional<CanId> to);
