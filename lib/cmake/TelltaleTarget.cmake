@@ -12,6 +12,10 @@ function(telltale_target name)
     # GCC 12 warns of "text" + std::string where nothing overlaps (its bug 105651).
     target_compile_options(${name} PRIVATE -Wno-restrict)
   endif()
+  if(CMAKE_CXX_COMPILER_ID STREQUAL "Clang" AND CMAKE_CXX_COMPILER_VERSION VERSION_GREATER_EQUAL 15)
+    # std::stable_sort of libstdc++ 12 uses what the same library calls deprecated.
+    target_compile_options(${name} PRIVATE -Wno-deprecated-declarations)
+  endif()
   if(TELLTALE_WERROR)
     target_compile_options(${name} PRIVATE -Werror)
   endif()
