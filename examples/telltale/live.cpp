@@ -190,6 +190,7 @@ class LiveVehicle::Impl {
     }
 
     const client::Finder& finder() const { return *finder_; }
+    const client::ConversationCounts& counts() const { return session_->conversation().counts(); }
     std::uint64_t pieces() const { return pieces_; }
     const std::string& name() const { return name_; }
 
@@ -262,6 +263,12 @@ const client::Line& LiveVehicle::line() const {
 }
 bool LiveVehicle::on_uds() const {
     return impl_->finder().on_uds();
+}
+const std::vector<CanId>& LiveVehicle::ecus() const {
+    return impl_->finder().ecus();
+}
+const client::ConversationCounts& LiveVehicle::counts() const {
+    return impl_->counts();
 }
 std::uint64_t LiveVehicle::pieces() const {
     return impl_->pieces();

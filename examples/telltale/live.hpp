@@ -5,6 +5,7 @@
 #include <memory>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "telltale/client/finder.hpp"
 #include "telltale/client/reader.hpp"
@@ -44,6 +45,9 @@ class LiveVehicle {
 
     const client::Line& line() const;
     bool on_uds() const;
+    /// Those that answered when the vehicle was found.
+    const std::vector<CanId>& ecus() const;
+    const client::ConversationCounts& counts() const;
     /// Pieces on the line so far.
     std::uint64_t pieces() const;
     const std::string& name() const;

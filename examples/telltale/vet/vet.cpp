@@ -13,7 +13,9 @@
 #include <sys/utsname.h>
 
 #include "command.hpp"
+#include "live.hpp"
 #include "output.hpp"
+#include "telltale/link/name.hpp"
 #include "telltale/version.hpp"
 #include "telltale/vet/render.hpp"
 
@@ -25,6 +27,7 @@ struct Command {
     VetOptions vet;
     std::string as = "text";
     std::string into;
+    std::string seconds;
 };
 
 std::string utc() {
@@ -40,11 +43,34 @@ std::string utc() {
 Result<vet::Report> vetted(const VetOptions& options) {
     if (!options.dump.empty())
         return vet_dump(options);
-    return fail(ErrorCode::bad_argument, "name a dump with --dump FILE");
+    if (options.link.empty())
+        return fail(ErrorCode::bad_argument,
+                    "name the link under test, or a dump with --dump FILE");
+    if (!is_link_name(options.link))
+        return fail(ErrorCode::bad_argument,
+                    "the link under test is can:, slcan:, kline: or doip: and a place: can:can0");
+    if (options.vehicle == !options.against.empty())
+        return fail(ErrorCode::bad_argument,
+                    "say what is at the other end: --against LINK2, or --vehicle");
+    if (options.vehicle)
+        return vet_vehicle(options);
+    const auto name = link::parse_link_name(options.link);
+    if (!name)
+        return tl::unexpected<Error>(name.error());
+    if (name->kind != link::LinkKind::can && name->kind != link::LinkKind::slcan)
+        return fail(ErrorCode::bad_argument,
+                    "two links are vetted on CAN; for this one there is --vehicle");
+#if __has_include("vet/can.cpp")
+    return vet_can(options);
+#else
+    return fail(ErrorCode::bad_argument, "two links cannot be vetted in this build");
+#endif
 }
 
 int run_vet(const Command& command) {
     VetOptions options = command.vet;
+    if (!command.seconds.empty())
+        options.duration = static_cast<Time>(std::strtod(command.seconds.c_str(), nullptr) * 1e9);
     if (options.seed == 0)
         options.seed = static_cast<std::uint64_t>(std::time(nullptr)) % 1'000'000;
     Output output;
@@ -88,6 +114,15 @@ int run_vet(const Command& command) {
     return output.finish(status);
 }
 
+/// Seconds, up to a day.
+std::string check_seconds(const std::string& text) {
+    char* end = nullptr;
+    const double value = std::strtod(text.c_str(), &end);
+    return end != text.c_str() && *end == '\0' && value >= 1 && value <= 86'400
+               ? std::string()
+               : "is not a number of seconds from 1 to 86400";
+}
+
 } // namespace
 
 bool is_report_form(const std::string& form) {
@@ -109,6 +144,14 @@ void add_vet(CLI::App& app, Run& run) {
     auto* command =
         app.add_subcommand("vet", "Prove an interface adapter good, or say exactly how it is bad");
     VetOptions& vet = options->vet;
+    command->add_option("LINK", vet.link,
+                        "The adapter under test: can:can0, slcan:/dev/ttyACM0@500k");
+    command
+        ->add_option("--against", vet.against,
+                     "The other end of the line: a reference that is known to be good")
+        ->type_name("LINK2");
+    command->add_flag("--vehicle", vet.vehicle,
+                      "The other end is a vehicle: only harmless reads; it stands, ignition on");
     auto* dump = command
                      ->add_option("--dump", vet.dump,
                                   "A dump that the adapter's own software took of known frames, "
@@ -122,8 +165,14 @@ void add_vet(CLI::App& app, Run& run) {
                      "With --dump: the list was sent so often, and the dump has all of it")
         ->check(CLI::Range(1, 1'000'000))
         ->needs(dump);
+    command->add_option("--seconds", options->seconds, "How long it may take (60 unless named)")
+        ->check(CLI::Validator(check_seconds, ""))
+        ->type_name("S");
     command->add_option("--adapter", vet.adapter, "The adapter's name, for the report")
         ->type_name("NAME");
+    command->add_option("--seed", vet.seed, "For what is random: the same seed, the same frames")
+        ->check(CLI::Range(std::uint64_t{1}, std::uint64_t{1'000'000'000}))
+        ->type_name("N");
     command->add_option("--as", options->as, "text, json, junit or page")
         ->check(CLI::IsMember({"text", "json", "junit", "page"}))
         ->type_name("FORM")
@@ -134,10 +183,12 @@ void add_vet(CLI::App& app, Run& run) {
         ->type_name("FILE");
     command->footer(
         "Known frames are for a bench: never send them where a vehicle is on the line.\n"
-        "\n"
+        "With --vehicle nothing is sent but requests that read; the vehicle stands, ignition\n"
+        "on; the maker's service information and local rules come first.\n\n"
         "Exit status: 0 sound, 1 found wanting, 2 could not be tested.\n\nExamples:\n"
+        "  telltale vet slcan:/dev/ttyACM0@500k --against can:can0 --as page -o adapter.html\n"
         "  telltale vet --dump adapter.log --known vectors/known-frames.txt\n"
-        "  telltale vet --dump a.pcapng --known known.txt --rounds 10 --as page -o a.html");
+        "  telltale vet slcan:/dev/ttyACM0@500k --vehicle");
     command->callback([options, &run] { run = [options] { return run_vet(*options); }; });
 }
 

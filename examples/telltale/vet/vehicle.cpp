@@ -1,0 +1,30 @@
+// SPDX-License-Identifier: Apache-2.0
+// Vetting by a vehicle: only harmless reads.
+#include "telltale/vet/vehicle.hpp"
+
+#include "live.hpp"
+#include "output.hpp"
+#include "telltale/client/finder.hpp"
+#include "vet.hpp"
+
+namespace telltale::program {
+
+Result<vet::Report> vet_vehicle(const VetOptions& options) {
+    say("the vehicle stands, ignition on; only the VIN and support bitmaps are read");
+    LiveVehicle vehicle(options.link, {});
+    if (!vehicle.find())
+        return fail(ErrorCode::cannot_open, "no vehicle to vet with on " + options.link);
+    vet::VehicleOptions how;
+    how.dialect = vehicle.line().dialect;
+    how.ecus = vehicle.ecus();
+    how.on_uds = vehicle.on_uds();
+    how.duration = options.duration;
+    vet::VehicleVetting vetting(how);
+    if (!vehicle.run(vetting) && !vetting.done())
+        say("ended before its time");
+    vet::Report report = vetting.report(vehicle.counts());
+    report.links.push_back({options.link, "under test", client::describe(vehicle.line())});
+    return report;
+}
+
+} // namespace telltale::program
