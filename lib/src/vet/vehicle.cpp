@@ -308,6 +308,9 @@ Report VehicleVetting::report(const client::ConversationCounts& counts) const {
         report.notes.push_back("The line went away " + times(cut_, "time", "times") +
                                " while a request was open.");
     report.notes.emplace_back(
+        "A computer that is busy with other things is late itself: repeat on a "
+        "quiet one before an adapter is blamed.");
+    report.notes.emplace_back(
         "Only harmless reads were sent: the VIN and support bitmaps, services "
         "01 and 09 (OBDonUDS: 22). What a vehicle cannot show, known frames on "
         "a bench do: --against.");
