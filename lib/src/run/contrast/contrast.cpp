@@ -81,25 +81,6 @@ bool calculated(const Series& series) {
     return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
 }
 
-/// How much beyond the limits that the good run sets, sign by sign: measured on invented drives
-/// without a fault (tests/bench/contrast_bench.cpp). The less is known of a signal, the more it
-/// takes.
-std::array<double, sign_count> margins(bool locked, bool several_models) {
-    std::array<double, sign_count> margin{};
-    const auto set = [&](Sign sign, double value) {
-        margin[static_cast<std::size_t>(sign)] = value * (locked && !several_models ? 1.2 : 1.0);
-    };
-    set(Sign::level, 3.2);
-    set(Sign::excursion, locked ? 3.4 : 3.8);
-    set(Sign::rough, locked ? 2.5 : 5.6);
-    set(Sign::late, 3.2);
-    set(Sign::size, 2.7);
-    set(Sign::frozen, 1); // has its own
-    set(Sign::apart, 3.4);
-    set(Sign::leap, 4.5);
-    return margin;
-}
-
 class Comparison {
   public:
     Comparison(const Run& good, std::span<const Run* const> bad, const ContrastOptions& options)
@@ -260,8 +241,15 @@ class Comparison {
                                !survey_->range(other).slow
                            ? 1
                            : 0;
-        const std::size_t most = std::clamp<std::size_t>(helpers / 2, 2, 5);
+        const std::size_t most = std::clamp<std::size_t>(helpers / 3, 2, 5);
         std::vector<char> used = barred;
+        // What is asked seldom and changes fast says little between its samples.
+        constexpr double seldom = 2.5;
+        constexpr float fast = 0.15F;
+        for (std::size_t other = 0; other < signals_; ++other)
+            if (survey_->range(other).bends > fast && good_->track(other).present() &&
+                good_->track(other).interval() > seldom * good_->track(k).interval())
+                used[other] = 1;
         constexpr int most_models = 3;
         for (int m = 0; m < most_models; ++m) {
             auto model = std::make_unique<Model>(*survey_, *good_, *bad_[run], k, used, most);
@@ -282,24 +270,20 @@ class Comparison {
         for (const auto& model : candidate.models)
             traces.push_back(model->good_trace());
         const bool locked = candidate.models.front()->locked();
-        ScanSettings settings;
-        settings.margin = margins(locked, candidate.models.size() > 1);
         const Series& series = good_->track(k).series();
-        if (calculated(series)) {
-            constexpr double more = 2;
-            for (double& margin : settings.margin)
-                margin *= more;
-            if (!locked) {
-                settings.margin[static_cast<std::size_t>(Sign::leap)] = 0;
-                settings.margin[static_cast<std::size_t>(Sign::excursion)] = 0;
-            }
-        }
-        const Scanner scanner(traces, locked, series.step, settings);
+        const bool set_by_ecu = calculated(series);
         constexpr float least = 0.5F;
-        traces.clear();
-        for (const auto& model : candidate.models)
-            traces.push_back(model->bad_trace());
-        candidate.hits = scanner.scan(traces, least);
+        constexpr double strict = 1.1;
+        const auto look = [&](const auto& scanner) {
+            traces.clear();
+            for (const auto& model : candidate.models)
+                traces.push_back(model->bad_trace());
+            candidate.hits = scanner.scan(traces, least);
+        };
+        if (locked)
+            look(ToldScanner(traces, series.step, strict * (set_by_ecu ? 2.0 : 1.0)));
+        else
+            look(LooseScanner(traces, series.step, strict * (set_by_ecu ? 2.0 : 1.0), !set_by_ecu));
         for (const auto& model : candidate.models)
             model->forget(model == candidate.models.front());
         return candidate;
@@ -544,7 +528,8 @@ class Comparison {
         std::size_t to = hit.to - 1;
         // A window is wider than what it holds: cut to where the difference is a good part of its
         // peak, for the signs that are about differences.
-        if (hit.sign == Sign::level || hit.sign == Sign::excursion || hit.sign == Sign::apart) {
+        if (hit.sign != Sign::rough && hit.sign != Sign::size && hit.sign != Sign::late &&
+            hit.sign != Sign::frozen && hit.sign != Sign::leap) {
             const float least = 0.4F * size;
             while (from < peak && !(std::abs(trace.z[from]) >= least))
                 ++from;
@@ -592,7 +577,10 @@ class Comparison {
         if (far > 0 && at_end * 2 > far)
             return DepartureKind::end_of_range;
         switch (hit.sign) {
+        case Sign::apart:
         case Sign::excursion:
+            if (hit.to - hit.from > 6)
+                break;
             return far <= 1 ? DepartureKind::spike : DepartureKind::drop_out;
         case Sign::leap:
             return hit.to - hit.from <= 1   ? DepartureKind::spike

@@ -71,6 +71,7 @@ struct Range {
     float reach_high = 0;
     float mean = 0;
     float sd = 0;
+    float bends = 0; ///< how far it leaves the straight line between neighbours, in `sd`s
 };
 
 /// A run made ready: a track and the slowed forms of each signal.

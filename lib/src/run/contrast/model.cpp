@@ -598,6 +598,7 @@ Trace Model::run_over(const Drive& drive) const {
         trace.fitted[i] = fitted;
         trace.distance[i] = last_distance;
     }
+    set_aside(drive, trace);
     trace.familiar = asked == 0 ? 0 : static_cast<double>(familiar) / static_cast<double>(asked);
     // Where the predicted course bends sharply, what lies between two samples is anybody's guess.
     trace.bend.assign(n, 0);
@@ -612,7 +613,7 @@ Trace Model::run_over(const Drive& drive) const {
     double slack = track.interval();
     for (const Base& one : bases_)
         slack = std::max(slack, drive.track(one.signal).interval());
-    slack = std::min(0.6 * slack + 0.05, 1.0);
+    slack = std::min(0.6 * slack + 0.05, 2.0);
     trace.low = trace.fitted;
     trace.high = trace.fitted;
     for (std::size_t i = 0, first = 0; i < n; ++i) {
@@ -651,6 +652,37 @@ Trace Model::run_over(const Drive& drive) const {
         }
     }
     return trace;
+}
+
+/// What is no evidence: the first seconds of a recording and those after a gap, since what went
+/// before is not known, and stretches with the engine stopped where the good run has none.
+void Model::set_aside(const Drive& drive, Trace& trace) const {
+    double settling = 4;
+    for (const Base& one : bases_) {
+        if (one.form == Form::before4)
+            settling = std::max(settling, 8.0);
+        if (one.form == Form::before16)
+            settling = std::max(settling, 20.0);
+    }
+    double fresh = 0;
+    const std::ptrdiff_t rpm = survey_->rpm;
+    const bool never_stopped = rpm >= 0 && static_cast<std::size_t>(rpm) != target_ &&
+                               survey_->range(static_cast<std::size_t>(rpm)).low > 200;
+    for (std::size_t i = 0; i < trace.t.size(); ++i) {
+        const double t = trace.t[i];
+        if (i > 0 && trace.piece[i] != trace.piece[i - 1] &&
+            t - trace.t[i - 1] > 1 + 2 * trace.interval)
+            fresh = t;
+        bool aside = t < fresh + settling;
+        if (never_stopped) {
+            const auto signal = static_cast<std::size_t>(rpm);
+            const float least = 0.5F * survey_->range(signal).low;
+            for (double back = -1; back <= 2 && !aside; back += 0.5)
+                aside = drive.slowed(signal, Form::plain, t - back) < least;
+        }
+        if (aside)
+            trace.fitted[i] = missing;
+    }
 }
 
 /// The scale of a normal difference at each sample, from what makes differences large there.

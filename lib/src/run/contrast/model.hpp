@@ -116,6 +116,7 @@ class Model {
   private:
     void fit(const Survey& survey);
     Trace run_over(const Drive& drive) const;
+    void set_aside(const Drive& drive, Trace& trace) const;
     void weigh(Trace& trace) const;
     void look_around(Trace& trace) const;
     void evaluate(const Drive& drive, const std::vector<double>& t,

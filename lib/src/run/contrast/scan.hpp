@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <algorithm>
 #include <array>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <vector>
@@ -12,13 +14,14 @@ namespace telltale::run {
 
 /// What can be strange about the differences between a signal and what is expected of it.
 enum class Sign : std::uint8_t {
-    level,     ///< their mean over a window
+    apart,     ///< a few samples off all that is expected a moment around
     excursion, ///< a few samples away from both neighbourhoods, and back
-    rough,     ///< their scatter from sample to sample
+    level,     ///< the mean over a window, as far as no view contradicts
+    shown,     ///< the mean over a window that two views show
+    rough,     ///< the scatter from sample to sample
+    size,      ///< the size over a window
     late,      ///< in proportion to the speed of change
-    size,      ///< their size over a window
     frozen,    ///< no change at all: how much the others moved meanwhile
-    apart,     ///< the least distance between the signal's and the expected course, timing aside
     leap,      ///< the change from one sample to the next, of signals that nothing tells
     count_
 };
@@ -34,29 +37,46 @@ struct Hit {
     float value = 0; ///< of the sign, signed
 };
 
-struct ScanSettings {
-    /// How often, in a run as long as the good one, one sign of one signal may pass its limit by
-    /// chance.
-    double by_chance = 1e-4;
-    double whole_run = 2.5; ///< how much more it takes when most of the run shows it
-    /// On the limit of each sign: how much more than the good run leads to fear it takes, since the
-    /// other drive is another drive.
-    std::array<double, sign_count> margin{};
+/// A sign over some samples.
+struct Window {
+    std::size_t from = 0; ///< samples [from, to)
+    std::size_t to = 0;
+    double value = 0;
+    double difference = 0; ///< in the signal's unit, of signs that have two sides
 };
 
-/// Learns from the good run how strong each sign normally is, and looks for more in another. A
-/// signal may be seen by several models that have no predictor in common: a difference counts only
-/// as far as none of them contradicts it.
-class Scanner {
+/// For signals that others tell. Learns from the good run how strong each sign normally is, and
+/// looks for more in another. A signal is seen by up to three models that have no predictor in
+/// common: a single view counts for little where there are others, since each may fail where its
+/// own predictors changed between two of their samples.
+class ToldScanner {
   public:
-    /// `good`: a trace for each model, all of the same signal, the most exact first.
-    Scanner(const std::vector<Trace>& good, bool locked, double step, const ScanSettings& settings);
+    /// `good`: a trace for each model, all of the same signal. `strictness`: factor on all limits.
+    ToldScanner(const std::vector<Trace>& good, double step, double strictness);
 
     /// The stretches with a score of at least `least`, strongest first, at most 200.
     std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
 
+    static constexpr std::size_t most_widths = 6;
+
   private:
-    static constexpr std::size_t most_widths = 12;
+    struct Sight;
+    void visit(const Sight& sight, Sign sign, double width, std::vector<Window>& out) const;
+
+    double step_;
+    double late_floor_ = 0;
+    std::array<std::array<double, most_widths>, sign_count> limits_{}; ///< 0: not looked for
+};
+
+/// For signals whose value nothing else tells: only how they move from sample to sample counts.
+class LooseScanner {
+  public:
+    /// `leaps`: whether sudden changes count at all.
+    LooseScanner(const std::vector<Trace>& good, double step, double strictness, bool leaps);
+    std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
+
+  private:
+    static constexpr std::size_t most_widths = 4;
     static constexpr std::size_t most_models = 3;
     struct Norm {
         double width = 0;    ///< seconds
@@ -65,22 +85,83 @@ class Scanner {
         std::array<double, most_models> unit{};   ///< of each model
         std::array<double, most_models> centre{}; ///< of signs that have only one side
     };
-    struct Window {
-        std::size_t from = 0;
-        std::size_t to = 0;
-        double value = 0;
-        double difference = 0; ///< in the signal's unit, of signs that have two sides
-    };
-    std::size_t samples(const Trace& trace, double seconds) const;
-    void visit(const Trace& trace, Sign sign, double seconds, std::vector<Window>& out) const;
-    void agree(const std::vector<Trace>& traces, Sign sign, const Norm& norm,
-               std::vector<std::vector<Window>>& seen) const;
+    static void visit(const Trace& trace, Sign sign, double seconds, std::vector<Window>& out);
+    static void agree(const std::vector<Trace>& traces, Sign sign, const Norm& norm,
+                      std::vector<std::vector<Window>>& seen);
 
-    ScanSettings settings_;
-    bool locked_;
     double step_;
-    double late_floor_ = 0;
     std::array<std::array<Norm, most_widths>, sign_count> norms_{};
 };
+
+/// Joins neighbouring windows that score at least `least` into stretches.
+class Stretches {
+  public:
+    Stretches(Sign sign, std::size_t width, std::vector<Hit>& hits)
+        : hits_(&hits), empty_{sign, static_cast<std::uint8_t>(width), 0, 0, 0, 0}, open_(empty_) {}
+    Stretches(const Stretches&) = delete;
+    Stretches& operator=(const Stretches&) = delete;
+    ~Stretches() { close(); }
+    void add(const Window& window, float score) {
+        if (open_.score > 0 && window.from <= open_.to) {
+            open_.to = std::max(open_.to, window.to);
+        } else {
+            close();
+            open_ = empty_;
+            open_.from = window.from;
+            open_.to = window.to;
+        }
+        if (score > open_.score) {
+            open_.score = score;
+            open_.value = static_cast<float>(window.value);
+        }
+    }
+
+  private:
+    void close() {
+        if (open_.score > 0)
+            hits_->push_back(open_);
+    }
+    std::vector<Hit>* hits_;
+    Hit empty_;
+    Hit open_;
+};
+
+/// The strongest first, at most 200.
+void settle(std::vector<Hit>& hits);
+
+/// Calls see(from, to, sum, count) for windows of `width` samples, a quarter of it apart, over
+/// values of which `missing` ones do not count.
+template <class Value, class See>
+void windows(std::size_t n, std::size_t width, Value value, See see) {
+    if (width == 0 || n < width)
+        return;
+    const std::size_t stride = std::max<std::size_t>(1, width / 4);
+    double sum = 0;
+    std::size_t count = 0;
+    std::size_t begin = 0;
+    std::size_t end = 0;
+    for (; begin + width <= n; begin += stride) {
+        if (begin >= end) {
+            sum = 0;
+            count = 0;
+            end = begin;
+        }
+        for (; end < begin + width; ++end) {
+            const double v = value(end);
+            if (!std::isnan(v)) {
+                sum += v;
+                ++count;
+            }
+        }
+        see(begin, begin + width, sum, count);
+        for (std::size_t i = begin; i < std::min(n, begin + stride); ++i) {
+            const double v = value(i);
+            if (!std::isnan(v)) {
+                sum -= v;
+                --count;
+            }
+        }
+    }
+}
 
 } // namespace telltale::run

@@ -13,6 +13,28 @@ constexpr std::size_t survey_rows = 1200;
 constexpr std::size_t least_samples = 40;
 constexpr std::size_t nowhere = static_cast<std::size_t>(-1);
 
+/// Whether a value in this unit may be one that is counted up: time, distance, events, what was
+/// used. A temperature that only rises is no counter.
+bool counts(Unit unit) {
+    switch (unit) {
+    case Unit::none:
+    case Unit::count:
+    case Unit::revolution:
+    case Unit::second:
+    case Unit::minute:
+    case Unit::hour:
+    case Unit::kilometre:
+    case Unit::litre:
+    case Unit::gram:
+    case Unit::kilogram:
+    case Unit::kilowatt_hour:
+    case Unit::ampere_hour:
+        return true;
+    default:
+        return false;
+    }
+}
+
 Range look(const Track& track) {
     Range range;
     if (track.size() < least_samples)
@@ -39,9 +61,15 @@ Range look(const Track& track) {
         squares += (v - mean) * (v - mean);
     range.mean = static_cast<float>(mean);
     range.sd = static_cast<float>(std::sqrt(squares / static_cast<double>(values.size())));
+    if (range.sd > 0 && stride == 1) {
+        std::vector<double> bends;
+        for (std::size_t i = 1; i + 1 < values.size(); ++i)
+            bends.push_back(std::abs(values[i] - 0.5 * (values[i - 1] + values[i + 1])));
+        range.bends = static_cast<float>(quantile(bends, 0.95)) / range.sd;
+    }
     range.low = static_cast<float>(quantile(values, 0.002));
     range.high = static_cast<float>(quantile(values, 0.998));
-    range.counter = up + down > 20 && (up == 0 || down == 0);
+    range.counter = counts(track.series().unit) && up + down > 20 && (up == 0 || down == 0);
     // Swings of its smoothed course between the lower and the upper part of what it takes, which
     // many signals have at one end (a pedal at rest).
     double least = quantile(values, 0.25);

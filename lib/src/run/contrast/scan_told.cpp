@@ -1,0 +1,369 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <limits>
+#include <utility>
+
+#include "scan.hpp"
+
+namespace telltale::run {
+namespace {
+
+constexpr double nothing = std::numeric_limits<double>::quiet_NaN();
+constexpr std::size_t shoulder = 3;
+
+/// How strong each sign may be by the width of its windows (in samples; seconds for `late`): the
+/// limit is `factor` times a power of the strongest that the good run had, or of `floor` where the
+/// good run had less. Measured on invented pairs of drives without a fault (tests/bench).
+struct Rule {
+    Sign sign;
+    double floor;
+    std::array<double, ToldScanner::most_widths> widths; ///< 0: no more of them
+    std::array<double, ToldScanner::most_widths> factors;
+};
+constexpr double power = 0.8;
+constexpr std::array rules{
+    Rule{Sign::apart, 4, {1, 2, 3, 4}, {3.9, 3.8, 3.8, 3.8}},
+    Rule{Sign::excursion, 4, {1, 2, 3, 4}, {3.4, 2.6, 2.2, 1.9}},
+    Rule{Sign::level, 1.5, {8, 20, 50, 120, 300, 800}, {10.5, 10.2, 8.0, 7.6, 5.5, 3.2}},
+    Rule{Sign::shown, 1.5, {8, 20, 50, 120, 300, 800}, {6.3, 6.6, 6.6, 4.8, 4.4, 2.4}},
+    Rule{Sign::rough, 1.2, {8, 16, 32, 64}, {3.6, 3.4, 3.2, 3.0}},
+    Rule{Sign::size, 1.3, {16, 64, 256}, {3.4, 3.4, 2.8}},
+    Rule{Sign::late, 3, {8, 25, 80}, {6.9, 6.8, 6.4}},
+    Rule{Sign::frozen, 6, {1}, {1.6}},
+};
+
+struct Seen {
+    double difference;
+    double unit;
+};
+
+/// What two views show at least, in units of normal differences; a single one counts for less.
+double witnessed(const Seen* views, std::size_t count) {
+    constexpr double alone = 2.5;
+    if (count == 0)
+        return nothing;
+    if (count == 1)
+        return views[0].difference / views[0].unit / alone;
+    // The second greatest of either direction.
+    double up[2] = {0, 0};
+    double down[2] = {0, 0};
+    for (std::size_t i = 0; i < count; ++i) {
+        double z = views[i].difference / views[i].unit;
+        double* const side = z > 0 ? up : down;
+        z = std::abs(z);
+        if (z > side[0]) {
+            side[1] = side[0];
+            side[0] = z;
+        } else {
+            side[1] = std::max(side[1], z);
+        }
+    }
+    return up[1] >= down[1] ? up[1] : -down[1];
+}
+
+/// What is left of the sharpest view's difference after the others', each of which may be 3 units
+/// off; two of three carry it too, if all are sharp: the third may lean on what follows from this
+/// signal.
+double agreed(Seen* views, std::size_t count) {
+    if (count == 0)
+        return nothing;
+    for (std::size_t i = 1; i < count; ++i) // there are three at most
+        for (std::size_t k = i; k > 0 && views[k].unit < views[k - 1].unit; --k)
+            std::swap(views[k], views[k - 1]);
+    const auto within = [](double difference, const Seen& other) {
+        return difference > 0 ? std::clamp(other.difference + 3 * other.unit, 0.0, difference)
+                              : std::clamp(other.difference - 3 * other.unit, difference, 0.0);
+    };
+    double difference = views[0].difference;
+    for (std::size_t m = 1; m < count; ++m)
+        difference = within(difference, views[m]);
+    double value = difference / views[0].unit;
+    if (count == 3 && views[2].unit <= 2.5 * views[0].unit)
+        for (const auto& [a, b] : {std::pair{0U, 1U}, std::pair{0U, 2U}, std::pair{1U, 2U}}) {
+            const double two = within(views[a].difference, views[b]) / views[b].unit;
+            if (std::abs(two) > std::abs(value))
+                value = two;
+        }
+    return value;
+}
+
+/// How far a sample lies beyond all that is expected a moment around, in normal differences.
+double beyond(const Trace& trace, std::size_t i) {
+    if (std::isnan(trace.z[i]) || std::isnan(trace.low[i]))
+        return nothing;
+    return double{trace.y[i] - std::clamp(trace.y[i], trace.low[i], trace.high[i])} /
+           double{trace.sigma[i]};
+}
+
+bool enough(std::size_t count, std::size_t width) {
+    return count > 0 && 10 * count >= 6 * width;
+}
+
+} // namespace
+
+/// The views of one signal over one run, put together sample by sample.
+struct ToldScanner::Sight {
+    const std::vector<Trace>* traces;
+    /// What two views show, timing set aside: how far beyond all that is expected a moment around.
+    std::vector<double> timed;
+
+    explicit Sight(const std::vector<Trace>& of) : traces(&of) {
+        const std::size_t n = of.front().t.size();
+        timed.assign(n, nothing);
+        std::array<Seen, 3> views{};
+        for (std::size_t i = 0; i < n; ++i) {
+            std::size_t count = 0;
+            for (const Trace& trace : of)
+                if (!std::isnan(trace.z[i]) && !std::isnan(trace.low[i]) && count < views.size())
+                    views[count++] = {
+                        double{trace.y[i]} -
+                            double{std::clamp(trace.y[i], trace.low[i], trace.high[i])},
+                        double{trace.sigma[i]}};
+            timed[i] = witnessed(views.data(), count);
+        }
+    }
+};
+
+void ToldScanner::visit(const Sight& sight, Sign sign, double wide,
+                        std::vector<Window>& out) const {
+    out.clear();
+    const std::vector<Trace>& traces = *sight.traces;
+    const Trace& main = traces.front();
+    const std::size_t n = main.t.size();
+    const auto one_piece = [&](std::size_t a, std::size_t b) {
+        return main.piece[a] == main.piece[b];
+    };
+    const auto width = static_cast<std::size_t>(std::max(
+        1.0, sign == Sign::late ? std::round(wide / std::max(1e-6, main.interval)) : wide));
+    // Of values a window: the mean of each view, put together.
+    std::vector<std::vector<Seen>> means(traces.size());
+    const auto add_up = [&](auto value_of) {
+        for (std::size_t m = 0; m < traces.size(); ++m)
+            windows(
+                n, width, [&](std::size_t i) { return value_of(traces[m], i); },
+                [&](std::size_t from, std::size_t to, double sum, std::size_t count) {
+                    if (m == 0)
+                        out.push_back({from, to, nothing, 0});
+                    means[m].push_back(
+                        {enough(count, width) ? sum / static_cast<double>(count) : nothing, 1});
+                });
+    };
+    const auto put_together = [&](auto merge) {
+        std::array<Seen, 3> views{};
+        for (std::size_t i = 0; i < out.size(); ++i) {
+            std::size_t count = 0;
+            for (const auto& of_model : means)
+                if (!std::isnan(of_model[i].difference) && count < views.size())
+                    views[count++] = of_model[i];
+            out[i].value = merge(views.data(), count);
+        }
+    };
+    const auto least = [](const Seen* views, std::size_t count) {
+        double value = nothing;
+        for (std::size_t i = 0; i < count; ++i)
+            value = std::isnan(value) ? views[i].difference : std::min(value, views[i].difference);
+        return value;
+    };
+    switch (sign) {
+    case Sign::apart: {
+        const std::vector<double>& course = sight.timed;
+        for (std::size_t i = 0; i + width <= n; ++i) {
+            if (std::isnan(course[i]) || !one_piece(i, i + width - 1))
+                continue;
+            double low = course[i];
+            double high = course[i];
+            for (std::size_t k = i + 1; k < i + width; ++k) {
+                if (std::isnan(course[k])) {
+                    low = nothing;
+                    break;
+                }
+                low = std::min(low, course[k]);
+                high = std::max(high, course[k]);
+            }
+            if (!std::isnan(low))
+                out.push_back({i, i + width, low > 0 ? low : high < 0 ? high : 0, 0});
+        }
+        break;
+    }
+    case Sign::excursion:
+        for (std::size_t i = shoulder; i + width + shoulder <= n; ++i) {
+            if (!one_piece(i - shoulder, i + width + shoulder - 1))
+                continue;
+            double low = 1e300;
+            double high = -1e300;
+            double side_low = 1e300;
+            double side_high = -1e300;
+            bool there = true;
+            for (std::size_t k = i - shoulder; k < i + width + shoulder && there; ++k) {
+                const double v = sight.timed[k];
+                const bool inside = k >= i && k < i + width;
+                there = !std::isnan(v);
+                (inside ? low : side_low) = std::min(inside ? low : side_low, v);
+                (inside ? high : side_high) = std::max(inside ? high : side_high, v);
+            }
+            if (there)
+                out.push_back({i, i + width,
+                               low > side_high   ? low - side_high
+                               : high < side_low ? high - side_low
+                                                 : 0,
+                               0});
+        }
+        break;
+    case Sign::level:
+    case Sign::shown: {
+        add_up([](const Trace& trace, std::size_t i) { return double{trace.z[i]}; });
+        for (std::size_t m = 0; m < traces.size(); ++m) {
+            std::size_t at = 0;
+            windows(
+                n, width,
+                [&](std::size_t i) {
+                    return std::isnan(traces[m].z[i]) ? nothing : double{traces[m].sigma[i]};
+                },
+                [&](std::size_t, std::size_t, double sum, std::size_t count) {
+                    Seen& one = means[m][at++];
+                    if (count > 0)
+                        one.unit = sum / static_cast<double>(count);
+                    one.difference *= one.unit;
+                });
+        }
+        if (sign == Sign::level)
+            put_together(agreed);
+        else
+            put_together(witnessed);
+        break;
+    }
+    case Sign::rough:
+        add_up([&](const Trace& trace, std::size_t i) -> double {
+            if (i == 0 || i + 1 >= n || !one_piece(i - 1, i + 1))
+                return nothing;
+            return std::abs(beyond(trace, i) - 0.5 * (beyond(trace, i - 1) + beyond(trace, i + 1)));
+        });
+        put_together(least);
+        break;
+    case Sign::size:
+        add_up([](const Trace& trace, std::size_t i) -> double {
+            const float size = std::abs(trace.z[i]);
+            return size > 4 ? 4.0F : size; // keeps not-a-number
+        });
+        put_together(least);
+        break;
+    case Sign::late: {
+        const double most = 6 * std::sqrt(late_floor_ * 10) + 1e-6;
+        const double floor = late_floor_ * static_cast<double>(width) + 1e-9;
+        for (std::size_t m = 0; m < traces.size(); ++m) {
+            const Trace& trace = traces[m];
+            const auto lever = [&](std::size_t i) {
+                return std::isnan(trace.z[i])
+                           ? nothing
+                           : std::clamp(double{trace.slope[i]} / double{trace.sigma[i]}, -most,
+                                        most);
+            };
+            windows(
+                n, width, [&](std::size_t i) { return lever(i) * lever(i); },
+                [&](std::size_t from, std::size_t to, double sum, std::size_t count) {
+                    if (m == 0)
+                        out.push_back({from, to, nothing, 0});
+                    means[m].push_back({enough(count, width) ? std::max(0.0, sum) : nothing, 1});
+                });
+            std::size_t at = 0;
+            windows(
+                n, width,
+                [&](std::size_t i) { return lever(i) * std::clamp(double{trace.z[i]}, -6.0, 6.0); },
+                [&](std::size_t, std::size_t, double sum, std::size_t) {
+                    Seen& one = means[m][at++];
+                    one.difference = sum / std::sqrt(one.difference + floor);
+                });
+        }
+        put_together(witnessed);
+        break;
+    }
+    case Sign::frozen:
+        // Stretches without any change, and how far the expected course went to and fro meanwhile.
+        for (std::size_t from = 0; from < n;) {
+            std::size_t to = from + 1;
+            while (to < n && one_piece(from, to) &&
+                   std::abs(main.y[to] - main.y[from]) <= 0.5 * step_)
+                ++to;
+            constexpr std::size_t few = 5;
+            double moved = to - from >= few ? 1e300 : 0.0;
+            for (const Trace& trace : traces) {
+                float low = 1e30F;
+                float high = -1e30F;
+                float scale = 0;
+                for (std::size_t i = from; i < to && to - from >= few; ++i)
+                    if (!std::isnan(trace.z[i])) {
+                        low = std::min(low, trace.fitted[i]);
+                        high = std::max(high, trace.fitted[i]);
+                        scale = std::max(scale, trace.sigma[i]);
+                    }
+                if (scale > 0)
+                    moved = std::min(moved, double{(high - low) / scale});
+            }
+            out.push_back({from, to, moved < 1e300 ? moved : 0.0, 0});
+            from = to;
+        }
+        break;
+    default:
+        break;
+    }
+}
+
+ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double strictness)
+    : step_(step) {
+    const Trace& main = good.front();
+    const std::size_t n = main.t.size();
+    double slopes = 0;
+    std::size_t count = 0;
+    for (std::size_t i = 0; i < n; ++i)
+        if (!std::isnan(main.z[i])) {
+            slopes += std::pow(main.slope[i] / main.sigma[i], 2);
+            ++count;
+        }
+    if (count < 30)
+        return;
+    late_floor_ = 0.1 * slopes / static_cast<double>(count);
+    const Sight sight(good);
+    std::vector<Window> seen;
+    for (const Rule& rule : rules)
+        for (std::size_t w = 0; w < most_widths; ++w) {
+            const bool in_seconds = rule.sign == Sign::late;
+            const double samples =
+                rule.widths[w] / (in_seconds ? std::max(1e-6, main.interval) : 1.0);
+            const double least_windows = in_seconds ? 4 : 5;
+            if (rule.widths[w] <= 0 || samples * least_windows > static_cast<double>(n) ||
+                (in_seconds && samples <= 8))
+                continue;
+            visit(sight, rule.sign, rule.widths[w], seen);
+            double most = rule.floor;
+            for (const Window& one : seen)
+                if (!std::isnan(one.value))
+                    most = std::max(most, std::abs(one.value));
+            limits_[static_cast<std::size_t>(rule.sign)][w] =
+                strictness * rule.factors[w] * std::pow(most, power);
+        }
+}
+
+std::vector<Hit> ToldScanner::scan(const std::vector<Trace>& traces, float least) const {
+    std::vector<Hit> hits;
+    const Sight sight(traces);
+    std::vector<Window> seen;
+    for (const Rule& rule : rules)
+        for (std::size_t w = 0; w < most_widths; ++w) {
+            const double limit = limits_[static_cast<std::size_t>(rule.sign)][w];
+            if (limit <= 0)
+                continue;
+            visit(sight, rule.sign, rule.widths[w], seen);
+            Stretches stretches(rule.sign, w, hits);
+            for (const Window& one : seen) {
+                const auto score = static_cast<float>(std::abs(one.value) / limit);
+                if (score >= least) // not-a-number is not
+                    stretches.add(one, score);
+            }
+        }
+    settle(hits);
+    return hits;
+}
+
+} // namespace telltale::run
