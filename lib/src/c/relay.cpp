@@ -38,12 +38,36 @@ void Relay::message(const message::Said& said) {
     message_ = &out;
 }
 
-int Relay::emit(telltale_event& event) {
-    event.comment = event.comment.data == nullptr ? telltale_text{"", 0} : event.comment;
+UnitTexts make_unit_texts(UnitSystem system) {
+    UnitTexts out;
+    for (std::size_t i = 0; i < out.size(); ++i) {
+        const UnitInfo& about = info(static_cast<Unit>(i));
+        out[i].same = system == UnitSystem::si || about.us_text.empty();
+        out[i].text = literal(about.text);
+        out[i].ucum = about.ucum.empty() ? literal("1") : literal(about.ucum);
+    }
+    return out;
+}
+
+const UnitTexts& unit_texts(UnitSystem system) {
+    static const UnitTexts si = make_unit_texts(UnitSystem::si);
+    static const UnitTexts us = make_unit_texts(UnitSystem::us);
+    return system == UnitSystem::si ? si : us;
+}
+
+Relay::Relay(UnitSystem units) : units_(units), units_text_(unit_texts(units)) {
+    event_.comment = nothing;
+}
+
+/// The event has been filled: it is told or kept.
+int Relay::emit(int kind, Time time) {
+    event_.kind = kind;
+    event_.message = message_;
+    event_.time = time;
     if (!keeps())
-        return answer(listener_(user_, &event));
+        return answer(listener_(user_, &event_));
     Node& node = arena_.make<Node>();
-    node.event = event;
+    node.event = event_;
     (first_ == nullptr ? first_ : last_->next) = &node;
     last_ = &node;
     return TELLTALE_GO_ON;
@@ -54,11 +78,7 @@ bool Relay::begin(const message::Said& said) {
     wanted_ = !mute_;
     if (wanted_) {
         message(said);
-        telltale_event event{};
-        event.kind = TELLTALE_EVENT_MESSAGE;
-        event.message = message_;
-        event.time = said.time;
-        wanted_ = emit(event) != TELLTALE_SKIP;
+        wanted_ = emit(TELLTALE_EVENT_MESSAGE, said.time) != TELLTALE_SKIP;
     }
     return wanted_ || picture_wants_;
 }
@@ -68,7 +88,8 @@ void Relay::value(const message::Said& said, const message::Value& value) {
         shared_->picture.value(said, value);
     if (!wanted_)
         return;
-    telltale_value& out = place(own_value_);
+    telltale_value& out = place(own_value_); // of a listener: what the value before left in it
+    const bool words = value.kind == message::ValueKind::text;
     out.kind = static_cast<std::int32_t>(value.kind);
     out.id = value.id;
     out.test = value.test;
@@ -86,35 +107,46 @@ void Relay::value(const message::Said& said, const message::Value& value) {
         out.name = text(name_slot, value.name);
         out.key = text(key_slot, value.key);
     }
-    out.note = text(note_slot, value.note);
-    out.unsure = value.note.find("unsure: ") == std::string_view::npos ? 0 : 1;
-    if (value.kind == message::ValueKind::text) {
+    out.note = nothing;
+    out.unsure = 0;
+    if (!value.note.empty()) {
+        out.note = text(note_slot, value.note);
+        out.unsure = value.note.find("unsure: ") == std::string_view::npos ? 0 : 1;
+    }
+    if (words) {
         out.has_raw = field != nullptr && (field->kind == catalogue::Kind::choice ||
                                            field->kind == catalogue::Kind::code)
                           ? 1
                           : 0;
         out.decimals = 0;
-        out.unit = out.ucum = {"", 0};
+        out.unit = out.ucum = nothing;
         out.text = text(text_slot, value.text);
         out.number = out.low = out.high = out.step = 0;
     } else {
-        const Shown how = shown(value.unit, value.step, value.decimals, units_);
         out.has_raw = 1;
-        out.decimals = static_cast<std::uint8_t>(how.decimals);
-        out.unit = literal(how.text);
-        out.ucum = literal(how.ucum);
-        out.text = {"", 0};
-        out.number = how(value.number);
-        out.low = how(value.low);
-        out.high = how(value.high);
-        out.step = how.converted ? value.step * how.factor : value.step;
+        out.text = nothing;
+        const Unit unit = value.unit < Unit::last_ ? value.unit : Unit::none;
+        const UnitText& known = units_text_[static_cast<std::size_t>(unit)];
+        if (known.same && value.own_unit.empty()) {
+            out.decimals = value.decimals;
+            out.unit = known.text;
+            out.ucum = known.ucum;
+            out.number = value.number;
+            out.low = value.low;
+            out.high = value.high;
+            out.step = value.step;
+        } else {
+            const Shown how = shown(value.unit, value.step, value.decimals, units_, value.own_unit);
+            out.decimals = static_cast<std::uint8_t>(how.decimals);
+            out.unit = text(unit_slot, how.text);
+            out.ucum = text(ucum_slot, how.ucum);
+            out.number = how(value.number);
+            out.low = how(value.low);
+            out.high = how(value.high);
+            out.step = how.converted ? value.step * how.factor : value.step;
+        }
     }
-    telltale_event event{};
-    event.kind = TELLTALE_EVENT_VALUE;
-    event.message = message_;
-    event.value = &out;
-    event.time = said.time;
-    emit(event);
+    emit(TELLTALE_EVENT_VALUE, &telltale_event::value, &out, said.time);
 }
 
 void Relay::code(const message::Said& said, telltale_dtc& out, message::Dtc first) {
@@ -149,12 +181,7 @@ void Relay::code(const message::Said& said, telltale_dtc& out, message::Dtc firs
         add(failure);
     }
     out.meaning = text(note_slot, {words.data(), size});
-    telltale_event event{};
-    event.kind = TELLTALE_EVENT_DTC;
-    event.message = message_;
-    event.dtc = &out;
-    event.time = said.time;
-    emit(event);
+    emit(TELLTALE_EVENT_DTC, &telltale_event::dtc, &out, said.time);
 }
 
 void Relay::dtc(const message::Said& said, message::Dtc code) {
@@ -202,12 +229,7 @@ void Relay::trouble(const Problem& problem) {
     out.place_line = problem.place.line;
     out.a = problem.a;
     out.b = problem.b;
-    telltale_event event{};
-    event.kind = TELLTALE_EVENT_PROBLEM;
-    event.message = message_;
-    event.problem = &out;
-    event.time = problem.time;
-    emit(event);
+    emit(TELLTALE_EVENT_PROBLEM, &telltale_event::problem, &out, problem.time);
 }
 
 void Relay::message_problem(const message::Said& said, const Problem& problem) {
@@ -221,11 +243,7 @@ void Relay::end(const message::Said& said) {
     if (shared_)
         shared_->picture.end(said);
     if (!mute_) {
-        telltale_event event{};
-        event.kind = TELLTALE_EVENT_MESSAGE_END;
-        event.message = message_;
-        event.time = said.time;
-        emit(event);
+        emit(TELLTALE_EVENT_MESSAGE_END, said.time);
     }
     message_ = nullptr;
 }
@@ -284,21 +302,15 @@ void Relay::frame(const dump::Record& record) {
                              : bytes.data();
     out.size = bytes.size();
     out.line_name = line_name(record.line);
-    telltale_event event{};
-    event.kind = TELLTALE_EVENT_FRAME;
-    event.frame = &out;
-    event.time = record.time;
-    emit(event);
+    emit(TELLTALE_EVENT_FRAME, &telltale_event::frame, &out, record.time);
 }
 
 void Relay::comment(const dump::Record& record) {
     if (mute_)
         return;
-    telltale_event event{};
-    event.kind = TELLTALE_EVENT_COMMENT;
-    event.comment = text(text_slot, record.comment);
-    event.time = record.time;
-    emit(event);
+    event_.comment = text(text_slot, record.comment);
+    emit(TELLTALE_EVENT_COMMENT, record.time);
+    event_.comment = nothing;
 }
 
 int decode_alone(Bytes bytes, Role role, Relay& relay) {

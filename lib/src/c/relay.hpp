@@ -3,6 +3,7 @@
 // Internal: nothing here is installed.
 #pragma once
 
+#include <array>
 #include <memory>
 
 #include "arena.hpp"
@@ -20,9 +21,19 @@ struct SharedPicture {
     bool unusable = false; ///< memory ran out while it was told something
 };
 
+/// A unit as it is shown; `same`: numbers need no conversion.
+struct UnitText {
+    bool same = true;
+    telltale_text text{"", 0};
+    telltale_text ucum{"1", 1};
+};
+using UnitTexts = std::array<UnitText, static_cast<std::size_t>(Unit::last_)>;
+/// By `Unit`; made once.
+const UnitTexts& unit_texts(UnitSystem system);
+
 class Relay final : public message::Listener {
   public:
-    explicit Relay(UnitSystem units) : units_(units) {}
+    explicit Relay(UnitSystem units);
 
     void listen(telltale_listener listener, void* user) {
         listener_ = listener;
@@ -71,8 +82,8 @@ class Relay final : public message::Listener {
         telltale_event event;
         Node* next;
     };
-    enum Slot { name_slot, key_slot, text_slot, note_slot, code_slot, slots };
-
+    enum Slot { name_slot, key_slot, text_slot, note_slot, code_slot, unit_slot, ucum_slot, slots };
+    static constexpr telltale_text nothing{"", 0};
     bool keeps() const { return listener_ == nullptr; }
     bool heard() const { return !mute_ && wanted_; }
     int answer(int said) {
@@ -92,7 +103,13 @@ class Relay final : public message::Listener {
     }
 
     void message(const message::Said& said);
-    int emit(telltale_event& event);
+    int emit(int kind, Time time);
+    template <class T>
+    void emit(int kind, const T* telltale_event::*part, const T* what, Time time) {
+        event_.*part = what;
+        emit(kind, time);
+        event_.*part = nullptr;
+    }
     void code(const message::Said& said, telltale_dtc& dtc, message::Dtc first);
     void trouble(const Problem& problem);
 
@@ -110,6 +127,9 @@ class Relay final : public message::Listener {
     Node* first_ = nullptr;
     Node* last_ = nullptr;
     telltale_message* message_ = nullptr;
+
+    telltale_event event_{}; ///< its parts are null between two events
+    const UnitTexts& units_text_;
 
     // for a listener: used again and again
     telltale_message own_message_{};
