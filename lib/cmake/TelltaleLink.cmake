@@ -44,6 +44,11 @@ if(TARGET telltale-link)
     PUBLIC Boost::headers Threads::Threads OpenSSL::SSL spdlog::spdlog)
   target_compile_definitions(telltale-link PUBLIC BOOST_ASIO_SEPARATE_COMPILATION)
 endif()
+# The kernel's own termios cannot be seen together with the C library's.
+set_source_files_properties(src/link/serial.cpp PROPERTIES SKIP_UNITY_BUILD_INCLUSION ON)
+if(TARGET telltale-vet)
+  set_target_properties(telltale-vet PROPERTIES UNITY_BUILD OFF) # has names of the same kind in many files
+endif()
 # What runs state machines on a link: telltale::client-live and telltale::vet-live.
 foreach(folder client vet)
   file(GLOB live_sources CONFIGURE_DEPENDS src/${folder}/live/*.cpp)

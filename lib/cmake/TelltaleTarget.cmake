@@ -1,5 +1,6 @@
 # SPDX-License-Identifier: Apache-2.0
 # Settings that every target of the project shares.
+
 function(telltale_target name)
   target_compile_features(${name} PUBLIC cxx_std_20)
   set_target_properties(${name} PROPERTIES

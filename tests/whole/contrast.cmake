@@ -8,5 +8,5 @@ if(TARGET telltale)
   add_test(NAME contrast-program COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/contrast/run.sh
     $<TARGET_FILE:telltale> ${PROJECT_SOURCE_DIR} ${CMAKE_CURRENT_BINARY_DIR}/contrast-program
     $<TARGET_FILE:check-contrast>)
-  set_tests_properties(contrast-program PROPERTIES TIMEOUT 300)
+  set_tests_properties(contrast-program PROPERTIES TIMEOUT 300 COST 45)
 endif()

@@ -8,6 +8,6 @@ if(NOT TELLTALE_SANITIZE)
       ${kind} ${PROJECT_SOURCE_DIR} ${CMAKE_CURRENT_BINARY_DIR}/install-${kind}
       ${CMAKE_CXX_COMPILER} "${CMAKE_CXX_COMPILER_LAUNCHER}" ${CMAKE_BINARY_DIR})
     # Once is enough: other presets leave tests of this label out.
-    set_tests_properties(install-${kind} PROPERTIES TIMEOUT 900 LABELS once)
+    set_tests_properties(install-${kind} PROPERTIES TIMEOUT 900 LABELS once COST 50)
   endforeach()
 endif()

@@ -11,6 +11,7 @@ if(CMAKE_SYSTEM_NAME STREQUAL "Linux" AND CMAKE_SYSTEM_PROCESSOR STREQUAL "x86_6
   add_executable(test-kernel ${kernel_sources} $<TARGET_OBJECTS:telltale-test-main>)
   telltale_target(test-kernel)
   target_include_directories(test-kernel PRIVATE ${CMAKE_CURRENT_SOURCE_DIR})
+  telltale_test_headers(test-kernel)
   target_link_libraries(test-kernel PRIVATE telltale::decode doctest::doctest)
   if(TARGET telltale-link)
     target_link_libraries(test-kernel PRIVATE telltale::client-live telltale::mimic)
@@ -22,5 +23,5 @@ if(CMAKE_SYSTEM_NAME STREQUAL "Linux" AND CMAKE_SYSTEM_PROCESSOR STREQUAL "x86_6
   add_test(NAME kernel
     COMMAND sh ${CMAKE_CURRENT_SOURCE_DIR}/whole/kernel/run.sh ${PROJECT_SOURCE_DIR}/build/kernel
       ${CMAKE_CURRENT_BINARY_DIR}/kernel-machine ${kernel_programs})
-  set_tests_properties(kernel PROPERTIES TIMEOUT 400 LABELS once)
+  set_tests_properties(kernel PROPERTIES TIMEOUT 400 LABELS once COST 60)
 endif()

@@ -17,6 +17,6 @@ if(TARGET telltale)
     add_test(NAME program-${part} COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/program/${part}.sh
       $<TARGET_FILE:telltale> ${PROJECT_SOURCE_DIR} ${CMAKE_CURRENT_BINARY_DIR}/program-${part}
       $<TARGET_FILE:check-jsonl> $<TARGET_FILE:measure> ${bound})
-    set_tests_properties(program-${part} PROPERTIES TIMEOUT 900)
+    set_tests_properties(program-${part} PROPERTIES TIMEOUT 900 COST 20)
   endforeach()
 endif()

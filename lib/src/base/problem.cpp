@@ -88,13 +88,13 @@ constexpr Text texts[] = {
      "unit and scaling identifier {A} is not assigned; the raw numbers are shown"},
 };
 
-constexpr bool in_order() {
+constexpr bool problems_in_order() {
     for (std::size_t i = 0; i < std::size(texts); ++i)
         if (static_cast<std::size_t>(texts[i].code) != i)
             return false;
     return true;
 }
-static_assert(in_order(), "one row for each ProblemCode, in its order");
+static_assert(problems_in_order(), "one row for each ProblemCode, in its order");
 
 const Text& text_of(ProblemCode code) noexcept {
     const auto i = static_cast<std::size_t>(code);

@@ -89,14 +89,14 @@ constexpr Entry entries[] = {
     {Unit::microampere, {"uA", "µA", ""}},
 };
 
-constexpr bool in_order() {
+constexpr bool units_in_order() {
     std::size_t at = 0;
     for (const Entry& entry : entries)
         if (static_cast<std::size_t>(entry.unit) != at++)
             return false;
     return at == static_cast<std::size_t>(Unit::last_);
 }
-static_assert(in_order(), "one entry for each unit, in the order of the enumeration");
+static_assert(units_in_order(), "one entry for each unit, in the order of the enumeration");
 
 } // namespace
 

@@ -67,7 +67,7 @@ constexpr Part part_words[] = {
 
 // SAE J2012 / ISO 15031-6 assign these. Recalled (from memory); the words are ours. A code about
 // which there was doubt is not here.
-constexpr CodeRow rows[] = {
+constexpr CodeRow code_table[] = {
     // P00xx: fuel and air metering, auxiliary emission controls
     {0x0001, "orlh", "Fuel volume regulator control"},
     {0x0005, "olh", "Fuel shut-off valve A control"},
@@ -643,12 +643,12 @@ constexpr CodeRow rows[] = {
 };
 
 constexpr bool ascending() {
-    for (std::size_t i = 1; i < std::size(rows); ++i)
-        if (rows[i - 1].first >= rows[i].first)
+    for (std::size_t i = 1; i < std::size(code_table); ++i)
+        if (code_table[i - 1].first >= code_table[i].first)
             return false;
     return true;
 }
-static_assert(ascending(), "rows ascend by their first code");
+static_assert(ascending(), "code_table ascend by their first code");
 
 /// The lowest three digits as a decimal number, or -1 when one of them is no decimal digit.
 constexpr int decimal_of(std::uint16_t code) {
@@ -675,9 +675,9 @@ constexpr int length_of(const char* text) {
 }
 
 constexpr bool apart() {
-    for (std::size_t i = 1; i < std::size(rows); ++i) {
-        const int count = length_of(rows[i - 1].parts) * rows[i - 1].groups;
-        const int next = distance(rows[i - 1], rows[i].first);
+    for (std::size_t i = 1; i < std::size(code_table); ++i) {
+        const int count = length_of(code_table[i - 1].parts) * code_table[i - 1].groups;
+        const int next = distance(code_table[i - 1], code_table[i].first);
         if (next >= 0 && next < count)
             return false;
     }
@@ -688,7 +688,7 @@ static_assert(apart(), "no row reaches into the next");
 } // namespace
 
 std::span<const CodeRow> code_rows() noexcept {
-    return rows;
+    return code_table;
 }
 
 std::string_view code_part(char letter) noexcept {
@@ -700,9 +700,9 @@ std::string_view code_part(char letter) noexcept {
 
 std::string_view describe_code(std::uint16_t code, std::span<char, max_code_text> buffer) noexcept {
     const auto* after = std::upper_bound(
-        std::begin(rows), std::end(rows), code,
+        std::begin(code_table), std::end(code_table), code,
         [](std::uint16_t wanted, const CodeRow& row) { return wanted < row.first; });
-    if (after == std::begin(rows))
+    if (after == std::begin(code_table))
         return {};
     const CodeRow& row = *(after - 1);
     const int parts = length_of(row.parts);
@@ -735,7 +735,7 @@ std::string_view describe_code(std::uint16_t code, std::span<char, max_code_text
 
 std::size_t described_codes() noexcept {
     std::size_t count = 0;
-    for (const CodeRow& row : rows)
+    for (const CodeRow& row : code_table)
         for (const char* part = row.parts; *part != '\0'; ++part)
             count += *part == '-' ? 0U : row.groups;
     return count;

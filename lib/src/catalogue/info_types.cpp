@@ -154,7 +154,7 @@ constexpr Field hybrid_tracking[] = {all_bytes(0x18, "Plug-in hybrid distance tr
 constexpr Field hybrid_fuel[] = {all_bytes(0x1A, "Plug-in hybrid fuel tracking", "")};
 constexpr Field grid_energy[] = {all_bytes(0x1B, "Plug-in hybrid grid energy tracking", "")};
 
-constexpr Row table[] = {
+constexpr Row info_type_table[] = {
     {0x00, 4, "Supported InfoTypes", annex_g, Evidence::outside_program, nullptr, support_00},
     {0x01, 1, "Messages of the VIN", annex_g, Evidence::memory, nullptr, count_vin},
     {0x02, 17, "Vehicle identification number", annex_g, Evidence::outside_program, nullptr, vin},
@@ -199,15 +199,15 @@ constexpr Row table[] = {
     {0xC0, 4, "Supported InfoTypes", annex_g, Evidence::memory, nullptr, support_C0},
     {0xE0, 4, "Supported InfoTypes", annex_g, Evidence::memory, nullptr, support_E0},
 };
-constexpr auto index = index_of(table);
+constexpr auto info_type_index = index_of(info_type_table);
 
 } // namespace
 
 std::span<const Row> info_types() noexcept {
-    return table;
+    return info_type_table;
 }
 const Row* info_type(std::uint8_t id) noexcept {
-    return look_up(table, index, id);
+    return look_up(info_type_table, info_type_index, id);
 }
 
 } // namespace telltale::catalogue

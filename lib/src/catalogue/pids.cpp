@@ -45,18 +45,18 @@ constexpr std::array<Row, row_count> make_rows() {
     add(table::heads_64, table::fields_64, "SAE J1979-DA annex B");
     return rows;
 }
-constexpr std::array<Row, row_count> rows = make_rows();
+constexpr std::array<Row, row_count> pid_rows = make_rows();
 
 constexpr std::uint8_t no_row = 0xFF;
 static_assert(row_count < no_row);
 
-/// The place of each PID in `rows`.
+/// The place of each PID in `pid_rows`.
 constexpr std::array<std::uint8_t, 256> make_places() {
     std::array<std::uint8_t, 256> places{};
     for (auto& place : places)
         place = no_row;
-    for (std::size_t i = 0; i < rows.size(); ++i)
-        places[rows[i].id] = static_cast<std::uint8_t>(i);
+    for (std::size_t i = 0; i < pid_rows.size(); ++i)
+        places[pid_rows[i].id] = static_cast<std::uint8_t>(i);
     return places;
 }
 constexpr std::array<std::uint8_t, 256> places = make_places();
@@ -64,10 +64,10 @@ constexpr std::array<std::uint8_t, 256> places = make_places();
 /// Rows ascend, and every field was found by its row.
 constexpr bool is_complete() {
     std::size_t fields = 0;
-    for (std::size_t i = 0; i < rows.size(); ++i) {
-        if (i > 0 && rows[i].id <= rows[i - 1].id)
+    for (std::size_t i = 0; i < pid_rows.size(); ++i) {
+        if (i > 0 && pid_rows[i].id <= pid_rows[i - 1].id)
             return false;
-        fields += rows[i].fields.size();
+        fields += pid_rows[i].fields.size();
     }
     return fields == std::size(table::fields_00) + std::size(table::fields_64);
 }
@@ -90,7 +90,7 @@ static_assert(is_accounted_for());
 } // namespace
 
 std::span<const Row> pids() noexcept {
-    return rows;
+    return pid_rows;
 }
 
 std::span<const LeftOut> left_out() noexcept {
@@ -99,7 +99,7 @@ std::span<const LeftOut> left_out() noexcept {
 
 const Row* pid(std::uint8_t id) noexcept {
     const std::uint8_t place = places[id];
-    return place == no_row ? nullptr : &rows[place];
+    return place == no_row ? nullptr : &pid_rows[place];
 }
 
 } // namespace telltale::catalogue

@@ -10,7 +10,7 @@ namespace telltale::catalogue {
 
 namespace {
 
-constexpr Scaling table[] = {
+constexpr Scaling scaling_table[] = {
     {0x01, false, {1, 1}, Unit::none, "raw value"},
     {0x02, false, {1, 10}, Unit::none, "raw value, 0.1"},
     {0x03, false, {1, 100}, Unit::none, "raw value, 0.01"},
@@ -123,15 +123,15 @@ constexpr Scaling table[] = {
     {0xFD, true, {1, 1000}, Unit::kilopascal, "signed pressure, 0.001 kPa"},
     {0xFE, true, {1, 4}, Unit::pascal, "signed vapour pressure, 0.25 Pa"},
 };
-constexpr auto index = index_of(table);
+constexpr auto scaling_index = index_of(scaling_table);
 
 } // namespace
 
 std::span<const Scaling> scalings() noexcept {
-    return table;
+    return scaling_table;
 }
 const Scaling* scaling(std::uint8_t id) noexcept {
-    return look_up(table, index, id);
+    return look_up(scaling_table, scaling_index, id);
 }
 
 } // namespace telltale::catalogue

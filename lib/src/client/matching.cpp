@@ -25,7 +25,7 @@ struct Layout {
     std::size_t frame = 0; ///< bytes between identifier and data (02)
     std::uint8_t page = 0; ///< the byte before each identifier (22); 0: none
 };
-constexpr std::uint8_t parameter_page = 0xF4; ///< data identifiers F4xx are PIDs (SAE J1979-2)
+constexpr std::uint8_t pid_page = 0xF4; ///< data identifiers F4xx are PIDs (SAE J1979-2)
 
 /// Items of service 01, 02 or 22 from `at` to the end of the response; each identifier must be one
 /// of `ids`. The items go to `out`.
@@ -75,7 +75,7 @@ std::size_t parameters_of(Bytes request, std::span<std::uint8_t, most_ids> out) 
     if (request.size() % 2 != 1 || request.size() > 1 + 2 * most_ids)
         return 0;
     for (std::size_t at = 1; at + 1 < request.size(); at += 2) {
-        if (request[at] != parameter_page)
+        if (request[at] != pid_page)
             return 0;
         out[count++] = request[at + 1];
     }
@@ -211,7 +211,7 @@ bool answers(Bytes response, Bytes request, Dialect dialect) noexcept {
     case Form::words:
         if (std::array<std::uint8_t, most_ids> ids{};
             const std::size_t count = parameters_of(request, ids))
-            return items(response, 1, Bytes(ids).first(count), {0, parameter_page}, found) != 0;
+            return items(response, 1, Bytes(ids).first(count), {0, pid_page}, found) != 0;
         // Lengths of data identifiers are the maker's: the first one tells.
         return response.size() >= 3 && request.size() >= 3 && response[1] == request[1] &&
                response[2] == request[2];
@@ -229,7 +229,7 @@ std::size_t split_pids(Bytes response, std::span<const std::uint8_t> asked,
     if (response.size() >= 3 && response[0] == 0x41)
         return items(response, 1, asked, {}, out);
     if (response.size() >= 4 && response[0] == 0x62)
-        return items(response, 1, asked, {0, parameter_page}, out);
+        return items(response, 1, asked, {0, pid_page}, out);
     return 0;
 }
 

@@ -11,7 +11,7 @@ namespace {
 
 constexpr std::size_t most_ecus = 16;
 constexpr std::size_t most_items = 8192; ///< whatever the ECUs claim
-constexpr unsigned most_cuts = 16;
+constexpr unsigned most_reading_cuts = 16;
 constexpr std::uint8_t last_frame = 0x0F;   ///< freeze frames that are looked for
 constexpr std::size_t most_uds_codes = 256; ///< of all ECUs, whose snapshots are asked for
 constexpr std::size_t most_sensor_tests = 512;
@@ -153,7 +153,7 @@ bool Reader::next(Time /*now*/, Request& request) {
 
 void Reader::told(const Exchange& exchange, Time /*now*/) {
     if (exchange.outcome == Outcome::cut || exchange.outcome == Outcome::not_sent) {
-        if (++open_.cuts <= most_cuts)
+        if (++open_.cuts <= most_reading_cuts)
             queue_.push_front(open_);
         else if (missing_.size() < most_items && open_.to)
             missing_.push_back({*open_.to, open_.bytes[0], open_.bytes[1], exchange.outcome, 0});

@@ -40,7 +40,7 @@ std::size_t parse_data(std::string_view text, std::span<std::uint8_t, 64> out) {
     return count;
 }
 
-Verdict parse_line(std::string_view line, CanLine& can) {
+Verdict parse_logged(std::string_view line, CanLine& can) {
     const auto unreadable = Verdict::unreadable(line);
     auto rest = trim(line);
     if (rest.empty() || rest.front() != '(')
@@ -116,7 +116,7 @@ class CanLogReader final : public TextReader {
             return Outcome::nothing;
         can_.frame = {};
         can_.direction = Direction::unknown;
-        if (const auto verdict = parse_line(line.text, can_); !verdict.fine())
+        if (const auto verdict = parse_logged(line.text, can_); !verdict.fine())
             return told(verdict, line, problem);
         return give(state, can_, line.place, record, problem);
     }
@@ -232,7 +232,7 @@ class CanLogReader final : public TextReader {
 
 bool fits_can_log(std::string_view line) {
     CanLine can;
-    const auto verdict = parse_line(line, can);
+    const auto verdict = parse_logged(line, can);
     // A frame that cannot be, in the right form, still tells the form.
     return verdict.fine() || verdict.code == ProblemCode::bad_length ||
            verdict.code == ProblemCode::bad_identifier;

@@ -16,7 +16,7 @@ namespace telltale::dump {
 
 namespace {
 
-std::string reason(int error) {
+std::string source_reason(int error) {
     return std::generic_category().message(error);
 }
 
@@ -38,7 +38,7 @@ class DescriptorSource final : public Source {
             if (got >= 0)
                 return static_cast<std::size_t>(got);
             if (errno != EINTR)
-                return fail(ErrorCode::cannot_read, "reading failed: " + reason(errno));
+                return fail(ErrorCode::cannot_read, "reading failed: " + source_reason(errno));
         }
     }
 
@@ -77,14 +77,14 @@ Result<std::unique_ptr<Source>> open_source(const std::string& path) {
     const int descriptor =
         standard_input ? STDIN_FILENO : ::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NOCTTY);
     if (descriptor < 0)
-        return fail(ErrorCode::cannot_open, "cannot open " + shown + ": " + reason(errno));
+        return fail(ErrorCode::cannot_open, "cannot open " + shown + ": " + source_reason(errno));
 
     struct stat status {};
     if (::fstat(descriptor, &status) != 0) {
         const int error = errno;
         if (!standard_input)
             ::close(descriptor);
-        return fail(ErrorCode::cannot_open, "cannot open " + shown + ": " + reason(error));
+        return fail(ErrorCode::cannot_open, "cannot open " + shown + ": " + source_reason(error));
     }
     auto source = std::make_unique<DescriptorSource>(
         descriptor, !standard_input,

@@ -19,7 +19,7 @@ namespace telltale::dump {
 
 namespace {
 
-std::string reason(int error) {
+std::string sink_reason(int error) {
     return std::generic_category().message(error);
 }
 
@@ -39,7 +39,7 @@ class DescriptorSink final : public Sink {
             if (put >= 0)
                 bytes = bytes.subspan(static_cast<std::size_t>(put));
             else if (errno != EINTR)
-                return fail(ErrorCode::cannot_write, "writing failed: " + reason(errno));
+                return fail(ErrorCode::cannot_write, "writing failed: " + sink_reason(errno));
         }
         return {};
     }
@@ -149,7 +149,7 @@ Result<std::unique_ptr<Sink>> open_sink(const std::string& path) {
         if (error == EISDIR)
             return fail(ErrorCode::is_directory,
                         "'" + path + "' is a directory: name a file in it instead");
-        return fail(ErrorCode::cannot_open, "cannot make '" + path + "': " + reason(error));
+        return fail(ErrorCode::cannot_open, "cannot make '" + path + "': " + sink_reason(error));
     }
     return std::make_unique<DescriptorSink>(descriptor, true);
 }

@@ -8,19 +8,16 @@
 #include <new>
 #include <vector>
 
+#include "active.hpp"
+
 namespace telltale::isotp {
+
+using namespace active;
 
 namespace {
 
 using Index = std::uint32_t;
 constexpr Index nowhere = std::numeric_limits<Index>::max();
-
-/// N_PCI types, ISO 15765-2:2016, 9.6.1, table 9.
-enum : std::uint8_t { single = 0, first = 1, consecutive = 2, flow = 3 };
-
-constexpr std::size_t classic_length = 8;
-/// The longest message whose length the 12 bits of a first frame can say (9.6.3).
-constexpr std::size_t longest_short_length = 4095;
 
 /// Who sends: line, identifier, address byte. One session each.
 struct Key {

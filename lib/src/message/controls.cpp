@@ -19,7 +19,7 @@ std::string_view control_name(std::uint8_t id) {
     return name == nullptr ? "Unknown control" : name->name;
 }
 
-void supports(Decoder& d) {
+void control_supports(Decoder& d) {
     std::size_t at = 1;
     while (at < d.message.size()) {
         const std::uint8_t id = d.message[at];
@@ -43,7 +43,7 @@ void decode_controls(Decoder& d) {
     if (is_support_id(id) && !d.header.pre_can) {
         if (d.request())
             return d.asked_list(most_ids, control_name);
-        return supports(d);
+        return control_supports(d);
     }
     if (is_support_id(id) && !d.request()) {
         if (size < 7)

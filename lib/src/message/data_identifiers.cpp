@@ -15,7 +15,7 @@ namespace telltale::message::detail {
 namespace {
 
 constexpr std::uint16_t did_vin = 0xF190;
-constexpr std::uint8_t info_vin = 0x02;
+constexpr std::uint8_t vin_of_service_09 = 0x02;
 constexpr std::size_t test_size = 8;
 constexpr std::uint8_t by_local_id = 0x21;
 constexpr std::uint8_t by_data_id = 0x22;
@@ -102,7 +102,7 @@ bool is_whole(const Decoder& d, std::size_t at) {
         } else if (row != nullptr) {
             length = pid_length(*row, size - at);
         } else if (did == did_vin) {
-            length = catalogue::info_type(info_vin)->length;
+            length = catalogue::info_type(vin_of_service_09)->length;
         } else if (page == 0xF6 || (page == 0xF8 && catalogue::info_type(low) != nullptr)) {
             return at < size;
         } else if (row = own_row(d, did); row != nullptr) {
@@ -164,10 +164,10 @@ bool tell_identifier(Decoder& d, std::size_t& at, bool live) {
         row != nullptr)
         return info_items(d, did, *row, at);
     if (did == did_vin) {
-        const catalogue::Row& row = *catalogue::info_type(info_vin);
+        const catalogue::Row& row = *catalogue::info_type(vin_of_service_09);
         if (rest.size() < row.length)
             return cut();
-        d.id_base = did_vin - info_vin;
+        d.id_base = did_vin - vin_of_service_09;
         tell_info_item(d, row, rest.first(row.length), 0);
         at += row.length;
         return true;

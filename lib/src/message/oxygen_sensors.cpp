@@ -46,7 +46,7 @@ void put_sensor(Decoder& d, std::uint8_t sensor) {
     d.text.decimal(bit % a_bank + 1);
 }
 
-void put_name(Decoder& d, std::uint8_t id, std::uint8_t sensor) {
+void put_sensor_name(Decoder& d, std::uint8_t id, std::uint8_t sensor) {
     d.text.clear();
     const catalogue::Name* name = sensor_test(id) == nullptr ? nullptr : catalogue::test(id);
     if (is_support_id(id)) {
@@ -62,7 +62,7 @@ void put_name(Decoder& d, std::uint8_t id, std::uint8_t sensor) {
     put_sensor(d, sensor);
 }
 
-void response(Decoder& d) {
+void sensor_response(Decoder& d) {
     const std::size_t size = d.message.size();
     const std::uint8_t id = d.message[1];
     if (size < 4)
@@ -78,7 +78,7 @@ void response(Decoder& d) {
     }
     if (size == 5) // a low limit without the high one
         return d.problem(ProblemCode::message_cut, id, size - 2);
-    put_name(d, id, sensor);
+    put_sensor_name(d, id, sensor);
     Value value;
     value.id = id;
     value.test = sensor;
@@ -122,10 +122,10 @@ void decode_oxygen_sensors(Decoder& d) {
     if (size < 2)
         return d.problem(ProblemCode::message_cut, d.header.service, 0);
     if (!d.request())
-        return response(d);
+        return sensor_response(d);
     if (size < 3)
         return d.problem(ProblemCode::message_cut, d.message[1], 0);
-    put_name(d, d.message[1], d.message[2]);
+    put_sensor_name(d, d.message[1], d.message[2]);
     d.asked(d.message[1], d.text.view());
     if (size > 3)
         d.problem(ProblemCode::message_too_long, size - 3);

@@ -7,7 +7,7 @@ namespace telltale::message::detail {
 
 namespace {
 
-constexpr std::uint8_t suppress_response = 0x80;
+constexpr std::uint8_t no_answer_wanted = 0x80;
 constexpr std::uint16_t obd_tests = 0xE000; // to E0FF: TIDs 00 to FF
 
 std::string_view session_name(std::uint8_t id) {
@@ -45,7 +45,7 @@ void decode_session(Decoder& d) {
     const std::size_t size = d.message.size();
     if (size < 2)
         return d.problem(ProblemCode::message_cut, d.header.service, 0);
-    const auto id = static_cast<std::uint8_t>(d.message[1] & ~suppress_response);
+    const auto id = static_cast<std::uint8_t>(d.message[1] & ~no_answer_wanted);
     std::string_view name = session_name(id);
     if (name.empty()) {
         d.text.clear();
@@ -69,7 +69,7 @@ void decode_tester_present(Decoder& d) {
     const std::size_t size = d.message.size();
     if (size < 2)
         return d.problem(ProblemCode::message_cut, d.header.service, 0);
-    if ((d.message[1] & ~suppress_response) != 0)
+    if ((d.message[1] & ~no_answer_wanted) != 0)
         d.problem(ProblemCode::unknown_id, d.message[1]);
     else if (size > 2)
         d.problem(ProblemCode::message_too_long, size - 2);
@@ -79,7 +79,7 @@ void decode_routine(Decoder& d) {
     const std::size_t size = d.message.size();
     if (size < 4)
         return d.problem(ProblemCode::message_cut, d.header.service, size - 1);
-    const auto action = static_cast<std::uint8_t>(d.message[1] & ~suppress_response);
+    const auto action = static_cast<std::uint8_t>(d.message[1] & ~no_answer_wanted);
     const auto id = static_cast<std::uint16_t>(big_endian(d.message, 2, 2));
     const auto test = static_cast<std::uint8_t>(id);
     const bool obd = (id & 0xFF00) == obd_tests;

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <limits>
 
+#include "encode.hpp"
 #include "sensors.hpp"
 
 namespace telltale::mimic {
@@ -13,10 +14,6 @@ namespace {
 
 constexpr std::uint16_t lean_bank_1 = 0x0171; // P0171
 constexpr std::uint16_t rich_bank_1 = 0x0172; // P0172
-
-bool has(const std::vector<std::uint16_t>& list, std::uint16_t code) {
-    return std::find(list.begin(), list.end(), code) != list.end();
-}
 
 void add(std::vector<std::uint16_t>& list, std::uint16_t code) {
     if (!has(list, code) && list.size() < Ecu::most_codes)

@@ -7,11 +7,8 @@ namespace telltale::mimic {
 
 namespace {
 
-constexpr std::uint8_t negative = 0x7F;
-constexpr std::uint8_t service_not_supported = 0x11;
 constexpr std::uint8_t not_supported_or_invalid = 0x12;
-constexpr std::uint8_t conditions_not_correct = 0x22;
-constexpr std::uint8_t evaporative = 0x01; // TID of service 08
+constexpr std::uint8_t evaporative_test = 0x01; // TID of service 08
 
 Message codes(std::uint8_t service, const std::vector<std::uint16_t>& list) {
     const std::size_t count = std::min(list.size(), Ecu::most_codes);
@@ -191,7 +188,7 @@ std::vector<Message> Ecu::answer_old(Bytes request, const Signals& signals) {
             if (request[1] != 0 || !state.evaporative_test)
                 break;
             Message message{0x48, 0x00, 0x00};
-            put_bitmap(message, 0, [](std::uint8_t id) { return id == evaporative; });
+            put_bitmap(message, 0, [](std::uint8_t id) { return id == evaporative_test; });
             one(std::move(message));
         } else {
             one(control(request, signals));
@@ -368,11 +365,11 @@ Message Ecu::control(Bytes request, const Signals& signals) {
     if (!state.evaporative_test || ids.empty())
         return out;
     if (all_ranges(ids)) {
-        put_ranges(out, ids, [](std::uint8_t id) { return id == evaporative; });
-    } else if (ids[0] == evaporative && ids.size() <= 6) {
+        put_ranges(out, ids, [](std::uint8_t id) { return id == evaporative_test; });
+    } else if (ids[0] == evaporative_test && ids.size() <= 6) {
         if (signals.running)
             return {negative, 0x08, conditions_not_correct};
-        out.push_back(evaporative);
+        out.push_back(evaporative_test);
     }
     return out;
 }

@@ -5,10 +5,20 @@
 #include <cmath>
 #include <cstdint>
 #include <initializer_list>
+#include <vector>
 
 #include "telltale/mimic/ecu.hpp"
 
 namespace telltale::mimic {
+
+// The service and the codes of a negative response (ISO 14229-1, annex A).
+constexpr std::uint8_t negative = 0x7F;
+constexpr std::uint8_t service_not_supported = 0x11;
+constexpr std::uint8_t conditions_not_correct = 0x22;
+
+inline bool has(const std::vector<std::uint16_t>& list, std::uint16_t code) {
+    return std::find(list.begin(), list.end(), code) != list.end();
+}
 
 /// Appends `value` in steps of `1 / per_unit` after `offset` was added, big-endian in `bytes`,
 /// held to what fits.

@@ -7,11 +7,8 @@ namespace telltale::mimic {
 
 namespace {
 
-constexpr std::uint8_t negative = 0x7F;
-constexpr std::uint8_t service_not_supported = 0x11;
 constexpr std::uint8_t subfunction_not_supported = 0x12;
 constexpr std::uint8_t wrong_length = 0x13;
-constexpr std::uint8_t conditions_not_correct = 0x22;
 constexpr std::uint8_t out_of_range = 0x31;
 constexpr std::uint8_t suppress_response = 0x80;
 
@@ -20,10 +17,6 @@ constexpr std::uint8_t status_available = 0xFF;
 constexpr std::uint8_t severity_available = 0xFF;
 constexpr std::uint8_t code_format = 0x04; // SAE J2012-DA (from memory)
 constexpr std::uint8_t class_1 = 0x02;     // severity and class of a code (from memory)
-
-bool has(const std::vector<std::uint16_t>& list, std::uint16_t code) {
-    return std::find(list.begin(), list.end(), code) != list.end();
-}
 
 /// The status byte of a code (ISO 14229-1, annex D).
 std::uint8_t status_of(const EcuState& state, std::uint16_t code) {

@@ -5,6 +5,7 @@
 #include <deque>
 
 #include "diagnosis.hpp"
+#include "encode.hpp"
 #include "make.hpp"
 #include "telltale/frame/kline.hpp"
 #include "telltale/isotp/endpoint.hpp"
@@ -13,7 +14,6 @@ namespace telltale::mimic {
 
 namespace {
 
-constexpr std::uint8_t negative = 0x7F;
 constexpr std::uint8_t busy_repeat = 0x21;
 constexpr std::uint8_t pending = 0x78;
 constexpr std::uint8_t tester = 0xF1;

@@ -16,7 +16,7 @@ namespace {
 // Common practice: less driving than this since clearing shows little.
 constexpr double little_distance_km = 30;
 constexpr double few_warm_ups = 2;
-constexpr double trim_most_percent = 10;
+constexpr double trim_settled_percent = 10;
 constexpr double room_change = 0.02; ///< part of the limits' distance that counts as a move
 
 /// Codes of the latest list and those that were there and went.
@@ -447,7 +447,7 @@ class Comparison {
                 return false;
             }
         for (const auto& trim : result_.trims)
-            if (trim.after && std::fabs(*trim.after) > trim_most_percent) {
+            if (trim.after && std::fabs(*trim.after) > trim_settled_percent) {
                 decide(Verdict::not_yet, "Fuel trims of bank " + std::to_string(trim.bank) +
                                              " still come to " + number_text(*trim.after, 1) +
                                              " % in the mean.");

@@ -10,7 +10,7 @@ namespace telltale::vehicle {
 
 namespace {
 
-constexpr std::array cautions = {
+constexpr std::array standing_cautions = {
     std::string_view("Driving that lets monitors run is common practice here; the maker's "
                      "procedure comes first. Keep to the law and to the conditions of the road, "
                      "and let a second person watch the readings."),
@@ -53,7 +53,7 @@ class TextWriter {
         tests();
         trims();
         page_.heading("CAUTIONS");
-        for (const auto text : cautions)
+        for (const auto text : standing_cautions)
             page_.paragraph("- " + std::string(text), 2, 2);
     }
 
@@ -236,7 +236,7 @@ class JsonWriter {
             json_.text(note);
         json_.close(']');
         json_.key("cautions").open('[');
-        for (const auto text : cautions)
+        for (const auto text : standing_cautions)
             json_.text(text);
         json_.close(']');
         json_.close('}');

@@ -10,9 +10,9 @@ namespace telltale::vehicle {
 
 namespace {
 
-class Writer {
+class JsonReport {
   public:
-    Writer(std::string& out, const Picture& picture, const ReportOptions& options)
+    JsonReport(std::string& out, const Picture& picture, const ReportOptions& options)
         : json_(out), picture_(picture), options_(options) {}
 
     void write() {
@@ -343,7 +343,7 @@ class Writer {
 } // namespace
 
 void append_report_json(std::string& out, const Picture& picture, const ReportOptions& options) {
-    Writer(out, picture, options).write();
+    JsonReport(out, picture, options).write();
     out += '\n';
 }
 

@@ -40,9 +40,9 @@ constexpr std::int64_t seconds_a_day = 86'400;
 constexpr Time year_1990 = 631'152'000 * nanoseconds_a_second;
 
 /// Writes one report.
-class Writer {
+class TextReport {
   public:
-    Writer(std::string& out, const Picture& picture, const ReportOptions& options)
+    TextReport(std::string& out, const Picture& picture, const ReportOptions& options)
         : page_(out), picture_(picture), options_(options) {}
 
     void write() {
@@ -483,7 +483,7 @@ void append_moment(std::string& out, Time time) {
 }
 
 void append_report_text(std::string& out, const Picture& picture, const ReportOptions& options) {
-    Writer(out, picture, options).write();
+    TextReport(out, picture, options).write();
 }
 
 } // namespace telltale::vehicle

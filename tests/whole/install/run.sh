@@ -19,8 +19,10 @@ configure() { # SOURCE BUILD OPTION...
     from=$1
     into=$2
     shift 2
-    cmake -S "$from" -B "$into" -G Ninja -DCMAKE_BUILD_TYPE=Debug -DCMAKE_CXX_COMPILER="$cxx" \
-        -DCMAKE_CXX_COMPILER_LAUNCHER="$launcher" "$@" >"$scratch/configure.log" ||
+    # Many sources at once: the library itself was built before, source by source.
+    cmake -S "$from" -B "$into" -G Ninja -DCMAKE_CXX_COMPILER="$cxx" -DCMAKE_CXX_FLAGS=-O0 \
+        -DCMAKE_CXX_COMPILER_LAUNCHER="$launcher" \
+        -DCMAKE_UNITY_BUILD=ON -DCMAKE_UNITY_BUILD_BATCH_SIZE=24 "$@" >"$scratch/configure.log" ||
         { cat "$scratch/configure.log"; fail "configure of $from"; }
 }
 

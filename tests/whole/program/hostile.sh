@@ -23,7 +23,10 @@ says err "picture"
 head -c 200000 "$program" >binary
 both 2 binary
 
-# A dump cut at every byte of its last 200. What is still said was said of the whole dump.
+# A dump cut at every byte of its last 200 (with sanitizers, whose programs start slowly, at every
+# seventh). What is still said was said of the whole dump.
+step=1
+[ "$bound" -lt 100000000 ] || step=7
 values() { # FILE: what ECUs said, without the problems
     grep -v ',problem,' "$1"
 }
@@ -40,7 +43,7 @@ cut_everywhere() { # FILE
         values piece.csv >piece.values
         head -n "$(wc -l <piece.values)" whole.values | cmp -s - piece.values ||
             fail "$1 cut by $cut says something else"
-        cut=$((cut + 1))
+        cut=$((cut + step))
     done
 }
 cut_everywhere sample.log

@@ -18,7 +18,7 @@ namespace {
 
 constexpr std::size_t most_episodes = 64;
 constexpr std::size_t most_alarmed = 10;
-constexpr double second = 1e9;
+constexpr double second_ns = 1e9;
 
 /// One signal's models in one bad run, and what was found there.
 struct Candidate {
@@ -40,7 +40,7 @@ bool same_signal(const Series& a, const Series& b) {
 /// Held at the ends of what a time can say.
 Time from_seconds(const Run& run, double seconds) {
     constexpr double most = 9.2e18;
-    const auto by = static_cast<Time>(std::llround(std::clamp(seconds * second, -most, most)));
+    const auto by = static_cast<Time>(std::llround(std::clamp(seconds * second_ns, -most, most)));
     if (by > 0 && run.start > std::numeric_limits<Time>::max() - by)
         return std::numeric_limits<Time>::max();
     if (by < 0 && run.start <= no_time - by)
@@ -500,7 +500,7 @@ class Comparison {
         departure.episodes = std::move(episodes);
         const Time reference = result_.coverage[departure.run].reference;
         const auto since = [&](Time time) {
-            return (static_cast<double>(time) - static_cast<double>(reference)) / second;
+            return (static_cast<double>(time) - static_cast<double>(reference)) / second_ns;
         };
         departure.start_second = since(departure.start);
         departure.end_second = since(departure.end);
