@@ -6,7 +6,8 @@ if(CMAKE_SYSTEM_NAME STREQUAL "Linux" AND CMAKE_SYSTEM_PROCESSOR STREQUAL "x86_6
     AND NOT TELLTALE_SANITIZE)
   set(kernel_sources whole/kernel/isotp.cpp)
   if(TARGET telltale-link)
-    list(APPEND kernel_sources whole/kernel/links.cpp whole/kernel/session.cpp)
+    list(APPEND kernel_sources whole/kernel/links.cpp whole/kernel/session.cpp
+      whole/kernel/vet.cpp)
   endif()
   add_executable(test-kernel ${kernel_sources} $<TARGET_OBJECTS:telltale-test-main>)
   telltale_target(test-kernel)
@@ -14,7 +15,8 @@ if(CMAKE_SYSTEM_NAME STREQUAL "Linux" AND CMAKE_SYSTEM_PROCESSOR STREQUAL "x86_6
   telltale_test_headers(test-kernel)
   target_link_libraries(test-kernel PRIVATE telltale::decode doctest::doctest)
   if(TARGET telltale-link)
-    target_link_libraries(test-kernel PRIVATE telltale::client-live telltale::mimic)
+    target_link_libraries(test-kernel PRIVATE telltale::client-live telltale::mimic
+      telltale::vet-live)
   endif()
   set(kernel_programs $<TARGET_FILE:test-kernel>)
   if(TARGET telltale AND TARGET telltale-link)

@@ -60,11 +60,12 @@ Result<vet::Report> vetted(const VetOptions& options) {
     if (name->kind != link::LinkKind::can && name->kind != link::LinkKind::slcan)
         return fail(ErrorCode::bad_argument,
                     "two links are vetted on CAN; for this one there is --vehicle");
-#if __has_include("vet/can.cpp")
+    const auto other = link::parse_link_name(options.against);
+    if (!other)
+        return tl::unexpected<Error>(other.error());
+    if (other->kind != link::LinkKind::can && other->kind != link::LinkKind::slcan)
+        return fail(ErrorCode::bad_argument, "the reference is to be a CAN link as well");
     return vet_can(options);
-#else
-    return fail(ErrorCode::bad_argument, "two links cannot be vetted in this build");
-#endif
 }
 
 int run_vet(const Command& command) {
@@ -168,6 +169,13 @@ void add_vet(CLI::App& app, Run& run) {
     command->add_option("--seconds", options->seconds, "How long it may take (60 unless named)")
         ->check(CLI::Validator(check_seconds, ""))
         ->type_name("S");
+    command
+        ->add_option("--bit-rate", vet.bit_rate,
+                     "Bit/s of the line where the links do not say it; its limit follows from it")
+        ->check(CLI::Range(10'000U, 1'000'000U))
+        ->type_name("N");
+    command->add_flag("--unplug", vet.unplug,
+                      "With --against: at the end you take the adapter off and put it back");
     command->add_option("--adapter", vet.adapter, "The adapter's name, for the report")
         ->type_name("NAME");
     command->add_option("--seed", vet.seed, "For what is random: the same seed, the same frames")

@@ -12,13 +12,15 @@ namespace telltale::program {
 
 /// What the user asked of `telltale vet`.
 struct VetOptions {
-    std::string link;         ///< under test
-    std::string against;      ///< the reference: a link's name
-    std::string dump;         ///< a dump that the adapter's software took, in place of links
-    std::string known;        ///< file of known frames; empty: those that are built in
-    std::string adapter;      ///< its name, for the report
-    std::uint64_t rounds = 0; ///< of the list in the dump; 0: not known
-    bool vehicle = false;     ///< only harmless reads, of a vehicle
+    std::string link;           ///< under test
+    std::string against;        ///< the reference: a link's name
+    std::string dump;           ///< a dump that the adapter's software took, in place of links
+    std::string known;          ///< file of known frames; empty: those that are built in
+    std::string adapter;        ///< its name, for the report
+    std::uint64_t rounds = 0;   ///< of the list in the dump; 0: not known
+    bool vehicle = false;       ///< only harmless reads, of a vehicle
+    bool unplug = false;        ///< a person takes the adapter off and puts it back
+    std::uint32_t bit_rate = 0; ///< of the line; 0: as the links are set
     Time duration = 60 * nanoseconds_a_second;
     std::uint64_t seed = 0; ///< 0: of the clock's making
     bool progress = false;  ///< on standard error

@@ -143,7 +143,7 @@ class IsotpPhase final : public Phase {
         auto& gaps = row("isotp-stmin", "STmin is kept", "ISO 15765-2:2016, 9.6.5.4", gaps_,
                          counted(gaps_.judged, "block", "blocks") + " with STmin of up to " +
                              duration_text(most_gap_));
-        if (gaps_.wrong != 0)
+        if (gaps.verdict == Verdict::failed)
             gaps.finding = "STmin is not kept: in " + grouped(gaps_.wrong) + " of " +
                            counted(gaps_.judged, "block", "blocks") +
                            " consecutive frames of the adapter follow sooner than the receiver "
@@ -162,7 +162,7 @@ class IsotpPhase final : public Phase {
             flows_,
             counted(flows_.judged, "first frame or full block", "first frames and full blocks"));
         flow.came = "flow control after at most " + duration_text(longest_flow_);
-        if (flows_.wrong != 0)
+        if (flow.verdict == Verdict::failed)
             flow.finding = "Flow control comes late: " + grouped(flows_.wrong) + " of " +
                            grouped(flows_.judged) + " later than " +
                            duration_text(most_flow_control) + ", by up to " +
@@ -171,7 +171,7 @@ class IsotpPhase final : public Phase {
                          "ISO 15765-2:2016, table 16: N_Cs + N_As < 0.9 N_Cr, N_Cr 150 ms as ISO "
                          "15765-4 has it (from memory)",
                          lates_, counted(lates_.judged, "consecutive frame", "consecutive frames"));
-        if (lates_.wrong != 0)
+        if (late.verdict == Verdict::failed)
             late.finding = "Consecutive frames come late: " + grouped(lates_.wrong) + " of " +
                            grouped(lates_.judged) + " later than " +
                            duration_text(most_consecutive) + ", by up to " +
@@ -272,8 +272,10 @@ class IsotpPhase final : public Phase {
         for (const unsigned gap : {0x01U, 0x05U, 0x0AU, 0x14U, 0xF1U, 0xF5U, 0xF9U})
             add(50, 0, static_cast<std::uint8_t>(gap));
         add(60, 3, 0x0A);
-        for (const unsigned gap : {0x7FU, 0x80U, 0xF0U, 0xFAU, 0xFFU})
-            add(20, 0, static_cast<std::uint8_t>(gap)); // the last four are reserved: as 7F
+        add(20, 0, 0x7F);
+        if (bench_.options.duration >= 10 * nanoseconds_a_second)
+            for (const unsigned gap : {0x80U, 0xF0U, 0xFAU, 0xFFU}) // reserved: as 7F
+                add(20, 0, static_cast<std::uint8_t>(gap));
         add(4094, 0, 0);
         add(4095, 0, 0);
         add(4095, 8, 0);
@@ -615,7 +617,13 @@ class IsotpPhase final : public Phase {
                         ? "all as they should be"
                         : grouped(count.wrong) + " of " + grouped(count.judged) + " wrong";
         made.examples = count.examples;
-        if (count.wrong != 0)
+        // Where the reference has the computer's times only, a few late ones say nothing.
+        const bool timed = &count == &gaps_ || &count == &flows_ || &count == &lates_;
+        const bool uneven = timed && count.wrong * 20 < count.judged &&
+                            bench_.facts(End::reference).times == link::TimeFrom::program;
+        if (count.wrong != 0 && uneven)
+            made.finding = "the computer's times were too uneven to judge it";
+        else if (count.wrong != 0)
             made.verdict = Verdict::failed;
         else if (at_ < must_)
             made.finding = "it was not tried to the end";

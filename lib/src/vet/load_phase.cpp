@@ -12,7 +12,8 @@ namespace telltale::vet {
 namespace {
 
 constexpr Time longest_burst = 2 * nanoseconds_a_second;
-constexpr Time quiet_after = 300 * ms;   ///< nothing came for so long: the burst is over
+constexpr Time quiet_after = 1000 * ms;  ///< nothing came for so long: what is missing is lost
+constexpr Time pause_after = 40 * ms;    ///< all has come: doubles may follow
 constexpr std::size_t most_unseen = 512; ///< sent, not yet come
 constexpr double most_load = 0.8;        ///< of the limit, to count as reached
 
@@ -26,7 +27,7 @@ class LoadPhase final : public Phase {
         const Time left = std::max<Time>(bench_.deadline - now, nanoseconds_a_second);
         // A whole number of rounds of three bursts.
         rounds_ = static_cast<unsigned>(std::max<Time>(1, left / (3 * longest_burst)));
-        burst_ = left / (3 * Time{rounds_}) - quiet_after / 4;
+        burst_ = left / (3 * Time{rounds_}) - 2 * pause_after;
         start_burst(now);
     }
     bool done() const override { return at_ == 3 * rounds_; }
@@ -62,7 +63,7 @@ class LoadPhase final : public Phase {
         if (sending_)
             wake_ = now;
         else if (all_seen())
-            wake_ = now + quiet_after / 8; // doubles may follow
+            wake_ = now + pause_after;
     }
 
     void sent(SendTicket ticket, bool fine, Time stamp, Time now) override {
@@ -92,7 +93,7 @@ class LoadPhase final : public Phase {
                 sending_ = false;
                 active_ += burst_end_ - burst_begin_;
                 last_event_ = now;
-                wake_ = now + quiet_after;
+                wake_ = now + (all_seen() ? pause_after : quiet_after);
                 return;
             }
             wake_ = never;

@@ -9,7 +9,7 @@ namespace telltale::vet {
 
 namespace {
 
-constexpr Time patience = 250 * ms;
+constexpr Time patience = 400 * ms;
 
 KnownFrame numbered(CanId id, std::uint32_t number) {
     KnownFrame frame;

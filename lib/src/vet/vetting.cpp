@@ -17,7 +17,7 @@ class Vetting::Impl {
         // Each phase, and when the part of it that can be left out is to be over.
         const bool own = options_.own_isotp; // single frames do not pass
         add(make_connect_phase(bench_), now + whole);
-        add(make_frames_phase(bench_), now + std::max(whole * 3 / 10, 5 * nanoseconds_a_second),
+        add(make_frames_phase(bench_), now + std::max(whole * 3 / 10, 20 * nanoseconds_a_second),
             own);
         add(make_filter_phase(bench_), now + whole, own);
         add(make_isotp_phase(bench_), own ? now + whole : now + whole * 2 / 5);

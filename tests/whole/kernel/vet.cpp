@@ -1,0 +1,88 @@
+// SPDX-License-Identifier: Apache-2.0
+// Vetting over SocketCAN: two sockets on one virtual CAN interface, sound, and with a link around
+// the one under test that loses frames. Runs inside the machine that run.sh starts.
+#include <boost/asio/io_context.hpp>
+#include <doctest/doctest.h>
+
+#include <chrono>
+#include <cstdio>
+#include <string>
+
+#include "telltale/link/around.hpp"
+#include "telltale/link/open.hpp"
+#include "telltale/vet/built_in.hpp"
+#include "telltale/vet/live.hpp"
+
+using namespace telltale;
+
+namespace {
+
+vet::Report vetted(double drop) {
+    boost::asio::io_context io(1);
+    auto tested = link::make_link(io.get_executor(), "can:vcan0");
+    auto reference = link::make_link(io.get_executor(), "can:vcan0");
+    REQUIRE(tested);
+    REQUIRE(reference);
+    std::unique_ptr<link::Link> around = std::move(*tested);
+    if (drop > 0) {
+        link::Faults faults;
+        faults.received.drop = drop;
+        around = link::faulty(std::move(around), faults);
+    }
+    vet::LiveOptions options;
+    options.vetting.duration = nanoseconds_a_second;
+    options.vetting.known = vet::built_in_frames(1);
+    vet::LiveVetting vetting(*around, **reference, options);
+    bool over = false;
+    bool fine = false;
+    vetting.start([&](bool done) {
+        over = true;
+        fine = done;
+    });
+    const auto until = std::chrono::steady_clock::now() + std::chrono::seconds(60);
+    while (!over && std::chrono::steady_clock::now() < until) {
+        if (io.stopped())
+            io.restart();
+        io.run_one_for(std::chrono::milliseconds(100));
+    }
+    REQUIRE(over);
+    CAPTURE(vetting.trouble());
+    REQUIRE(fine);
+    return vetting.report();
+}
+
+const vet::Check& check(const vet::Report& report, std::string_view id) {
+    for (const auto& check : report.checks)
+        if (check.id == id)
+            return check;
+    FAIL("no check " << std::string(id));
+    return report.checks.front();
+}
+
+} // namespace
+
+TEST_CASE("vet: the kernel's virtual CAN is a sound adapter") {
+    const auto report = vetted(0);
+    for (const auto& check : report.checks)
+        if (check.verdict == vet::Verdict::failed)
+            std::printf("%s: %s\n", check.id.c_str(), check.finding.c_str());
+    CHECK(report.verdict() == vet::Verdict::passed);
+    for (const char* id : {"frames-lengths", "frames-ids-11", "frames-ids-29", "frames-data",
+                           "frames-remote", "filters", "isotp-messages", "isotp-padding",
+                           "load-loss", "load-order", "load-twice", "load-changed"})
+        CHECK_MESSAGE(check(report, id).verdict == vet::Verdict::passed, id);
+    for (const char* id : {"times-drift", "errors-reported", "replug", "load-limit"})
+        CHECK_MESSAGE(check(report, id).verdict == vet::Verdict::untested, id);
+    std::printf("vet: %s\n", check(report, "load-loss").came.c_str());
+    std::printf("vet: %s\n", check(report, "load-limit").came.c_str());
+}
+
+TEST_CASE("vet: an adapter that loses frames on the kernel's virtual CAN is found") {
+    const auto report = vetted(0.02);
+    CHECK(report.verdict() == vet::Verdict::failed);
+    const auto& loss = check(report, "load-loss");
+    CHECK(loss.verdict == vet::Verdict::failed);
+    CHECK(loss.finding.find("that the adapter receives are lost") != std::string::npos);
+    CHECK(check(report, "load-twice").verdict == vet::Verdict::passed);
+    std::printf("vet: %s\n", loss.finding.c_str());
+}

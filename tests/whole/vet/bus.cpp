@@ -1,0 +1,159 @@
+// SPDX-License-Identifier: Apache-2.0
+// bus [FAULT]: two serial-line CAN adapters on pseudo terminals, on one bus. Prints their paths and
+// works until it is ended or its standard input is. The first one has the fault:
+//   drop=N   one in N of the frames that it receives is lost
+//   cut      of eight bytes that it receives seven go on
+//   clear    29-bit identifiers that it receives become 11-bit ones
+//   back=N   one in N of its time stamps lies 20 ms before the one before it
+//   noise    somebody else speaks on the bus
+#include <array>
+#include <chrono>
+#include <cstdio>
+#include <cstdlib>
+#include <cstring>
+#include <string>
+
+#include <fcntl.h>
+#include <poll.h>
+#include <termios.h>
+#include <unistd.h>
+
+namespace {
+
+struct Adapter {
+    int port = -1;
+    bool open = false;
+    bool stamps = false;
+    std::string in;
+    std::string out;
+};
+std::array<Adapter, 2> adapters;
+
+struct Fault {
+    unsigned long drop = 0;
+    unsigned long back = 0;
+    bool cut = false;
+    bool clear = false;
+    bool noise = false;
+} fault;
+
+unsigned long milliseconds() {
+    static const auto begun = std::chrono::steady_clock::now();
+    return static_cast<unsigned long>(std::chrono::duration_cast<std::chrono::milliseconds>(
+                                          std::chrono::steady_clock::now() - begun)
+                                          .count());
+}
+
+/// A frame reaches an adapter, which tells the computer.
+void receive(std::size_t at, std::string frame) {
+    auto& adapter = adapters[at];
+    if (!adapter.open)
+        return;
+    if (at == 0) {
+        static unsigned long count = 0;
+        if (fault.drop != 0 && ++count % fault.drop == 0)
+            return;
+        if (fault.clear && (frame[0] == 'T' || frame[0] == 'R'))
+            frame = std::string(1, frame[0] == 'T' ? 't' : 'r') + frame.substr(6);
+        const std::size_t length_at = frame[0] == 'T' ? 9 : 4;
+        if (fault.cut && (frame[0] == 't' || frame[0] == 'T') && frame[length_at] == '8') {
+            frame[length_at] = '7';
+            frame.resize(frame.size() - 2);
+        }
+    }
+    adapter.out += frame;
+    if (adapter.stamps) {
+        static unsigned long count = 0;
+        auto time = milliseconds();
+        if (at == 0 && fault.back != 0 && ++count % fault.back == 0)
+            time -= 20;
+        char stamp[8];
+        std::snprintf(stamp, sizeof stamp, "%04lX", (time + 1000) % 60'000);
+        adapter.out += stamp;
+    }
+    adapter.out += '\r';
+}
+
+void command(std::size_t at, const std::string& line) {
+    auto& adapter = adapters[at];
+    if (!line.empty() && std::strchr("tTrRdDbB", line[0]) != nullptr) {
+        adapter.out += line[0] == 't' || line[0] == 'r' ? "z\r" : "Z\r";
+        receive(1 - at, line);
+        return;
+    }
+    if (line == "O")
+        adapter.open = true;
+    else if (line == "C")
+        adapter.open = false;
+    else if (line == "Z1" || line == "Z0")
+        adapter.stamps = line == "Z1";
+    adapter.out += '\r';
+}
+
+} // namespace
+
+int main(int argc, char** argv) {
+    const std::string wanted = argc > 1 ? argv[1] : "";
+    const auto number = [&] { return std::strtoul(wanted.c_str() + 5, nullptr, 10); };
+    if (wanted.compare(0, 5, "drop=") == 0)
+        fault.drop = number();
+    else if (wanted.compare(0, 5, "back=") == 0)
+        fault.back = number();
+    fault.cut = wanted == "cut";
+    fault.clear = wanted == "clear";
+    fault.noise = wanted == "noise";
+    std::array<int, 2> held{}; // a port that nobody has open would be one that hung up
+    for (std::size_t i = 0; i < 2; ++i) {
+        const int port = ::posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK);
+        if (port < 0 || ::grantpt(port) != 0 || ::unlockpt(port) != 0)
+            return 1;
+        termios raw{};
+        ::tcgetattr(port, &raw);
+        ::cfmakeraw(&raw);
+        ::tcsetattr(port, TCSANOW, &raw);
+        std::printf("%s\n", ::ptsname(port));
+        held[i] = ::open(::ptsname(port), O_RDWR | O_NOCTTY);
+        adapters[i].port = port;
+    }
+    std::fflush(stdout);
+    unsigned long noise_at = 0;
+    for (;;) {
+        std::array<pollfd, 3> wait{};
+        for (std::size_t i = 0; i < 2; ++i) {
+            wait[i].fd = adapters[i].port;
+            // As on a bus: who sends waits while the other end has no room.
+            const bool room = adapters[1 - i].out.size() < 2048 && adapters[i].out.size() < 2048;
+            wait[i].events =
+                static_cast<short>((room ? POLLIN : 0) | (adapters[i].out.empty() ? 0 : POLLOUT));
+        }
+        wait[2] = {0, POLLIN, 0};
+        (void)::poll(wait.data(), wait.size(), fault.noise ? 5 : 1000);
+        char bytes[1024];
+        if (wait[2].revents != 0 && ::read(0, bytes, sizeof bytes) <= 0)
+            return 0;
+        if (fault.noise && milliseconds() >= noise_at) {
+            noise_at = milliseconds() + 20;
+            receive(0, "t123411223344");
+            receive(1, "t123411223344");
+        }
+        for (std::size_t i = 0; i < 2; ++i) {
+            auto& adapter = adapters[i];
+            if ((wait[i].revents & POLLIN) != 0) {
+                const auto size = ::read(adapter.port, bytes, sizeof bytes);
+                for (ssize_t at = 0; at < size; ++at) {
+                    if (bytes[at] != '\r') {
+                        adapter.in += bytes[at];
+                        continue;
+                    }
+                    command(i, adapter.in);
+                    adapter.in.clear();
+                }
+            }
+            if (!adapter.out.empty()) {
+                const auto size = ::write(adapter.port, adapter.out.data(), adapter.out.size());
+                if (size > 0)
+                    adapter.out.erase(0, static_cast<std::size_t>(size));
+            }
+        }
+    }
+}
