@@ -23,7 +23,7 @@ class LoadPhase final : public Phase {
 
     std::string_view name() const override { return "bursts"; }
     void begin(Time now) override {
-        first_ticket_ = bench_.latest_ticket + 1;
+        first_ticket_ = bench_.latest_ticket + 2;
         const Time left = std::max<Time>(bench_.deadline - now, nanoseconds_a_second);
         // A whole number of rounds of three bursts.
         rounds_ = static_cast<unsigned>(std::max<Time>(1, left / (3 * longest_burst)));
@@ -71,7 +71,7 @@ class LoadPhase final : public Phase {
             return;
         if (ticket < first_ticket_)
             return; // of a phase before
-        const auto from = static_cast<End>(ticket_end_[ticket % ticket_end_.size()]);
+        const auto from = static_cast<End>(ticket & 1U);
         auto& way = ways_[index(from)];
         way.waiting -= way.waiting > 0 ? 1 : 0;
         if (!fine) {
@@ -276,7 +276,6 @@ class LoadPhase final : public Phase {
             burst_wire_ += taken;
             wire_ += taken;
             const SendTicket ticket = bench_.send(from, frame.view());
-            ticket_end_[ticket % ticket_end_.size()] = static_cast<std::uint8_t>(from);
             ++way.waiting;
             way.comparison.expect(frame, ticket, now);
             if (const auto lost = way.comparison.take_lost())
@@ -328,7 +327,6 @@ class LoadPhase final : public Phase {
 
     Chance chance_;
     std::array<Way, 2> ways_; ///< by the end that sends
-    std::array<std::uint8_t, 256> ticket_end_{};
     unsigned rounds_ = 1;
     unsigned at_ = 0; ///< burst
     SendTicket first_ticket_ = 0;

@@ -42,8 +42,10 @@ struct Bench {
     const EndFacts& facts(End end) const { return options.ends[static_cast<std::size_t>(end)]; }
     bool both_fd() const { return facts(End::tested).fd && facts(End::reference).fd; }
     SendTicket send(End end, const CanFrame& frame) {
-        outlet->send(end, frame, ++latest_ticket);
-        return latest_ticket;
+        latest_ticket += 2; // tickets rise, and the last bit says whose they are
+        const SendTicket ticket = latest_ticket | static_cast<SendTicket>(end);
+        outlet->send(end, frame, ticket);
+        return ticket;
     }
     Time since_begin(Time now) const { return now - begun; }
 };
