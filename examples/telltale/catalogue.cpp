@@ -15,267 +15,31 @@
 #include "telltale/base/shown.hpp"
 #include "telltale/base/text.hpp"
 #include "telltale/catalogue/catalogue.hpp"
+#include "telltale/catalogue/listing.hpp"
+#include "with.hpp"
 #include "wrap.hpp"
 
 namespace telltale::program {
 
 namespace {
 
+using catalogue::append_bit;
+using catalogue::append_bytes;
+using catalogue::append_entry_id;
+using catalogue::append_scale;
+using catalogue::each_entry;
+using catalogue::ends_of;
+using catalogue::Entry;
 using catalogue::Evidence;
+using catalogue::Extension;
 using catalogue::Field;
-
-struct Table {
-    std::string_view word;    ///< as CSV and JSON show it
-    std::string_view service; ///< that it belongs to
-    std::string_view title;
-};
-
-constexpr std::array tables = {
-    Table{"pid", "01", "Parameters (PIDs) of services 01 and 02"},
-    Table{"scaling", "06", "Unit and scaling identifiers of service 06"},
-    Table{"monitor", "06", "Monitors (OBDMIDs) of service 06"},
-    Table{"test", "06", "Standard tests (TIDs) of service 06"},
-    Table{"control", "08", "Controls (TIDs) of service 08"},
-    Table{"info-type", "09", "InfoTypes of service 09"},
-    Table{"service", "", "Services"},
-    Table{"negative", "7F", "Negative response codes"},
-};
+using catalogue::tables;
+using catalogue::ucum_of;
+using catalogue::word;
 
 constexpr std::array evidences = {Evidence::published_example, Evidence::published_formula,
                                   Evidence::outside_program, Evidence::common_practice,
                                   Evidence::memory};
-
-std::string_view evidence_word(Evidence evidence) {
-    switch (evidence) {
-    case Evidence::published_example:
-        return "published-example";
-    case Evidence::published_formula:
-        return "published-formula";
-    case Evidence::outside_program:
-        return "outside-program";
-    case Evidence::common_practice:
-        return "common-practice";
-    case Evidence::memory:
-        break;
-    }
-    return "memory";
-}
-
-/// One row of any table. A scaling is a row of one field.
-struct Entry {
-    std::uint16_t id = 0;
-    std::uint16_t length = 0;
-    bool has_length = false;
-    std::uint16_t short_length = 0;
-    std::string_view name;
-    std::string_view clause;
-    Evidence evidence = Evidence::memory;
-    const char* unsure = nullptr;
-    std::span<const Field> fields;
-};
-
-void each_entry(std::string_view table, FunctionRef<void(const Entry&)> use) {
-    const auto rows = [&](std::span<const catalogue::Row> all) {
-        for (const auto& row : all)
-            use({row.id, row.length, true, row.short_length, row.name, row.clause, row.evidence,
-                 row.unsure, row.fields});
-    };
-    const auto names = [&](std::span<const catalogue::Name> all) {
-        for (const auto& name : all) {
-            Entry entry;
-            entry.id = name.id;
-            entry.name = name.name;
-            entry.clause = name.clause;
-            entry.evidence = name.evidence;
-            entry.unsure = name.unsure;
-            use(entry);
-        }
-    };
-    if (table == "pid")
-        rows(catalogue::pids());
-    else if (table == "info-type")
-        rows(catalogue::info_types());
-    else if (table == "monitor")
-        names(catalogue::monitors());
-    else if (table == "test")
-        names(catalogue::tests());
-    else if (table == "control")
-        names(catalogue::controls());
-    else if (table == "service")
-        names(catalogue::services());
-    else if (table == "negative")
-        names(catalogue::negative_codes());
-    else
-        for (const auto& scaling : catalogue::scalings()) {
-            Field field{scaling.id, scaling.name, "", 0, 2};
-            field.is_signed = scaling.is_signed;
-            field.scale = scaling.scale;
-            field.unit = scaling.unit;
-            Entry entry;
-            entry.id = scaling.id;
-            entry.length = 2;
-            entry.has_length = true;
-            entry.name = scaling.name;
-            entry.clause = "SAE J1979-DA, annex E";
-            entry.evidence = scaling.evidence;
-            entry.unsure = scaling.unsure;
-            entry.fields = {&field, 1};
-            use(entry);
-        }
-}
-
-/// A to Z, then AA and on, as the standard letters the data bytes.
-void append_letter(std::string& out, std::size_t at) {
-    if (at >= 26)
-        out += static_cast<char>('A' + (at / 26 - 1) % 26);
-    out += static_cast<char>('A' + at % 26);
-}
-
-/// "A", "A-B", "C.7-5", "D-" (to the end).
-void append_bytes(std::string& out, const Field& field) {
-    append_letter(out, field.at);
-    if (field.bytes == 0) {
-        out += '-';
-        return;
-    }
-    if (field.bytes > 1) {
-        out += '-';
-        append_letter(out, static_cast<std::size_t>(field.at) + field.bytes - 1U);
-    }
-    if (field.bits == 0)
-        return;
-    out += '.';
-    if (field.bits > 1) {
-        append_integer(out, std::uint64_t{field.bit} + field.bits - 1);
-        out += '-';
-    }
-    append_integer(out, std::uint64_t{field.bit});
-}
-
-/// "raw * 100 / 255 - 40".
-void append_scale(std::string& out, const catalogue::Scale& scale) {
-    out += "raw";
-    if (scale.num != 1) {
-        out += " * ";
-        append_integer(out, std::int64_t{scale.num});
-    }
-    if (scale.den != 1) {
-        out += " / ";
-        append_integer(out, std::int64_t{scale.den});
-    }
-    if (scale.offset != 0) {
-        out += scale.offset < 0 ? " - " : " + ";
-        append_integer(out, scale.offset < 0 ? -std::int64_t{scale.offset} : scale.offset);
-    }
-}
-
-struct Range {
-    double low;
-    double high;
-};
-Range range_of(const Field& field) {
-    const unsigned width = field.width() == 0 ? 1 : field.width();
-    // The ends of 64 bits do not fit the exact scaling; no row has a number that wide.
-    const unsigned bits = width > 62 ? 62 : width;
-    const std::int64_t span = std::int64_t{1} << bits;
-    const std::int64_t low = field.is_signed ? -span / 2 : 0;
-    const std::int64_t high = field.is_signed ? span / 2 - 1 : span - 1;
-    return {field.scale.apply(low), field.scale.apply(high)};
-}
-
-std::string_view kind_word(catalogue::Kind kind) {
-    switch (kind) {
-    case catalogue::Kind::number:
-        return "number";
-    case catalogue::Kind::choice:
-        return "choice";
-    case catalogue::Kind::code:
-        return "code";
-    case catalogue::Kind::text:
-        return "text";
-    case catalogue::Kind::hex:
-        return "hex";
-    case catalogue::Kind::bitmap:
-        break;
-    }
-    return "bitmap";
-}
-
-std::string_view ucum_of(const Field& field) {
-    return shown(field.unit, 0, 0, UnitSystem::si).ucum;
-}
-
-// --- CSV -------------------------------------------------------------------------------------
-
-void print_csv(Output& output) {
-    auto& out = output.buffer();
-    out += "table,service,id,length,row,field,short,bytes,kind,signed,scaling,low,high,unit,"
-           "present,clause,evidence,unsure\n";
-    for (const auto& table : tables)
-        each_entry(table.word, [&](const Entry& entry) {
-            const auto row = [&](const Field* field) {
-                out += table.word;
-                out += ',';
-                out += table.service;
-                out += ',';
-                append_id(out, entry.id);
-                out += ',';
-                if (entry.has_length)
-                    append_integer(out, std::uint64_t{entry.length});
-                out += ',';
-                append_csv(out, entry.name);
-                out += ',';
-                if (field != nullptr) {
-                    append_csv(out, field->name);
-                    out += ',';
-                    append_csv(out, field->key);
-                    out += ',';
-                    append_bytes(out, *field);
-                    out += ',';
-                    out += kind_word(field->kind);
-                    out += ',';
-                    if (field->kind == catalogue::Kind::number) {
-                        out += field->is_signed ? "yes," : "no,";
-                        std::string scale;
-                        append_scale(scale, field->scale);
-                        append_csv(out, scale);
-                        out += ',';
-                        const auto range = range_of(*field);
-                        append_exact(out, range.low);
-                        out += ',';
-                        append_exact(out, range.high);
-                        out += ',';
-                        append_csv(out, ucum_of(*field));
-                        out += ',';
-                    } else {
-                        out += ",,,,,";
-                    }
-                    if (field->present.byte >= 0) {
-                        append_letter(out, static_cast<std::size_t>(field->present.byte));
-                        out += '.';
-                        append_integer(out, std::uint64_t{field->present.bit});
-                    }
-                } else {
-                    out += ",,,,,,,,,";
-                }
-                out += ',';
-                append_csv(out, entry.clause);
-                out += ',';
-                out += evidence_word(entry.evidence);
-                out += ',';
-                const char* unsure =
-                    field != nullptr && field->unsure != nullptr ? field->unsure : entry.unsure;
-                if (unsure != nullptr)
-                    append_csv(out, unsure);
-                out += '\n';
-                output.commit();
-            };
-            if (entry.fields.empty())
-                row(nullptr);
-            for (const auto& field : entry.fields)
-                row(&field);
-        });
-}
 
 // --- JSON ------------------------------------------------------------------------------------
 
@@ -294,7 +58,7 @@ void append_field(std::string& out, const Field& field) {
     out += '"';
     append_bytes(out, field);
     out += "\",\"kind\":\"";
-    out += kind_word(field.kind);
+    out += word(field.kind);
     out += '"';
     if (field.kind == catalogue::Kind::number) {
         out += field.is_signed ? ",\"signed\":true" : ",\"signed\":false";
@@ -303,8 +67,8 @@ void append_field(std::string& out, const Field& field) {
         append_key(out, "denominator");
         append_integer(out, std::int64_t{field.scale.den});
         append_key(out, "offset");
-        append_integer(out, std::int64_t{field.scale.offset});
-        const auto range = range_of(field);
+        append_exact(out, field.scale.apply(0));
+        const auto range = ends_of(field);
         append_key(out, "low");
         append_exact(out, range.low);
         append_key(out, "high");
@@ -328,9 +92,7 @@ void append_field(std::string& out, const Field& field) {
     if (field.present.byte >= 0) {
         append_key(out, "present");
         out += '"';
-        append_letter(out, static_cast<std::size_t>(field.present.byte));
-        out += '.';
-        append_integer(out, std::uint64_t{field.present.bit});
+        append_bit(out, field.present);
         out += '"';
     }
     for (const auto& [key, text] : {std::pair{"unsure", field.unsure}, {"note", field.note}})
@@ -341,12 +103,12 @@ void append_field(std::string& out, const Field& field) {
     out += '}';
 }
 
-void print_json(Output& output) {
+void print_json(Output& output, const Extension& extension) {
     auto& out = output.buffer();
     out += "{\"rows\":[";
     const char* before = "\n";
-    for (const auto& table : tables)
-        each_entry(table.word, [&](const Entry& entry) {
+    for (const auto& table : tables())
+        each_entry(table.word, &extension, [&](const Entry& entry) {
             out += before;
             before = ",\n";
             out += "{\"table\":\"";
@@ -357,8 +119,15 @@ void print_json(Output& output) {
             else
                 append_json(out, table.service);
             out += ",\"id\":\"";
-            append_id(out, entry.id);
-            out += "\",\"name\":";
+            append_entry_id(out, entry);
+            out += '"';
+            if (entry.ecu != 0) {
+                append_key(out, "ecu");
+                out += '"';
+                catalogue::append_ecu_name(out, entry.ecu);
+                out += '"';
+            }
+            append_key(out, "name");
             append_json(out, entry.name);
             if (entry.has_length) {
                 append_key(out, "length");
@@ -371,7 +140,7 @@ void print_json(Output& output) {
             append_key(out, "clause");
             append_json(out, entry.clause);
             append_key(out, "evidence");
-            append_json(out, evidence_word(entry.evidence));
+            append_json(out, word(entry.evidence));
             if (entry.unsure != nullptr) {
                 append_key(out, "unsure");
                 append_json(out, entry.unsure);
@@ -415,7 +184,7 @@ void print_json(Output& output) {
         append_key(out, "fields");
         append_integer(out, std::uint64_t{coverage.fields});
         for (std::size_t i = 0; i < evidences.size(); ++i) {
-            append_key(out, evidence_word(evidences[i]));
+            append_key(out, word(evidences[i]));
             append_integer(out, std::uint64_t{coverage.by_evidence[i]});
         }
         append_key(out, "unsure");
@@ -442,16 +211,19 @@ void append_field_text(std::string& out, const Entry& entry, const Field& field)
         if (field.is_signed)
             text += " (signed)";
         text += ", ";
-        const auto range = range_of(field);
+        const auto range = ends_of(field);
         append_number(text, range.low, field.scale.decimals());
         text += " to ";
         append_number(text, range.high, field.scale.decimals());
-        if (const auto unit = info(field.unit).text; !unit.empty()) {
+        const auto unit =
+            shown(field.unit, 0, 0, UnitSystem::si, field.own_unit == nullptr ? "" : field.own_unit)
+                .text;
+        if (!unit.empty()) {
             text += unit == "°" ? "" : " ";
             text += unit;
         }
     } else {
-        text += kind_word(field.kind);
+        text += word(field.kind);
     }
     if (!std::string_view(field.key).empty()) {
         text += "  [";
@@ -460,9 +232,7 @@ void append_field_text(std::string& out, const Entry& entry, const Field& field)
     }
     if (field.present.byte >= 0) {
         text += "  (when ";
-        append_letter(text, static_cast<std::size_t>(field.present.byte));
-        text += '.';
-        append_integer(text, std::uint64_t{field.present.bit});
+        append_bit(text, field.present);
         text += ')';
     }
     append_wrapped(out, 9, text);
@@ -490,15 +260,24 @@ void append_column(std::string& out, std::size_t number, std::size_t width) {
     out += text;
 }
 
-void print_text(Output& output) {
+void print_text(Output& output, const Extension& extension) {
     auto& out = output.buffer();
-    for (const auto& table : tables) {
-        out += table.title;
-        out += "\n\n";
-        each_entry(table.word, [&](const Entry& entry) {
-            out += "  ";
-            append_id(out, entry.id);
+    for (const auto& table : tables()) {
+        bool first = true;
+        each_entry(table.word, &extension, [&](const Entry& entry) {
+            if (first) {
+                out += table.title;
+                out += "\n\n";
+            }
+            first = false;
+            std::string id = "  ";
+            append_entry_id(id, entry);
+            out += id;
             std::string text(entry.name);
+            if (entry.ecu != 0) {
+                text += ", ";
+                catalogue::append_ecu_name(text, entry.ecu);
+            }
             if (entry.has_length) {
                 text += ", ";
                 if (entry.short_length != 0) {
@@ -513,10 +292,12 @@ void print_text(Output& output) {
             }
             std::string wrapped;
             append_wrapped(wrapped, 6, text);
-            out.append(wrapped, 4); // the identifier stands in the first four columns
+            // The identifier stands in the first columns: mostly two digits.
+            out += id.size() < 6 ? "" : "  ";
+            out.append(wrapped, id.size() < 6 ? id.size() : 6);
             std::string from(entry.clause);
             from += from.empty() ? "" : "; ";
-            from += evidence_word(entry.evidence);
+            from += word(entry.evidence);
             append_wrapped(out, 9, from);
             if (entry.unsure != nullptr)
                 append_wrapped(out, 9, std::string("unsure: ") + entry.unsure);
@@ -524,7 +305,8 @@ void print_text(Output& output) {
                 append_field_text(out, entry, field);
             output.commit();
         });
-        out += '\n';
+        if (!first)
+            out += '\n';
     }
     out += "PIDs left out\n\n";
     for (const auto& entry : catalogue::left_out()) {
@@ -557,31 +339,41 @@ void print_text(Output& output) {
     }
 }
 
-int run_catalogue(const std::string& as) {
+struct Options {
+    std::string as = "text";
+    std::vector<std::string> with;
+};
+
+int run_catalogue(const Options& options) {
+    const auto extension = read_with(options.with);
+    if (!extension)
+        return status_wrong;
     Output output;
-    if (as == "csv")
-        print_csv(output);
-    else if (as == "json")
-        print_json(output);
+    if (options.as == "csv")
+        append_catalogue_csv(output.buffer(), extension.get());
+    else if (options.as == "json")
+        print_json(output, *extension);
     else
-        print_text(output);
+        print_text(output, *extension);
     return output.finish(status_done);
 }
 
 } // namespace
 
 void add_catalogue(CLI::App& app, Run& run) {
-    const auto as = std::make_shared<std::string>("text");
+    const auto options = std::make_shared<Options>();
     auto* command = app.add_subcommand(
         "catalogue", "List every parameter, test and code that is known, with its source");
-    command->add_option("--as", *as, "text, json or csv (a row a field)")
+    command->add_option("--as", options->as, "text, json or csv (a row a field)")
         ->check(CLI::IsMember({"text", "json", "csv"}))
         ->type_name("FORM")
         ->capture_default_str();
+    add_with_option(*command, options->with);
     command->footer("Examples:\n"
                     "  telltale catalogue | less\n"
-                    "  telltale catalogue --as csv > catalogue.csv");
-    command->callback([as, &run] { run = [as] { return run_catalogue(*as); }; });
+                    "  telltale catalogue --as csv > catalogue.csv\n"
+                    "  telltale catalogue --with maker.csv --as json");
+    command->callback([options, &run] { run = [options] { return run_catalogue(*options); }; });
 }
 
 } // namespace telltale::program

@@ -49,7 +49,8 @@ class Csv final : public Printer {
             out() += ",,";
             append_text(value);
         } else {
-            const auto how = shown(value.unit, value.step, value.decimals, options_.units);
+            const auto how =
+                shown(value.unit, value.step, value.decimals, options_.units, value.own_unit);
             append_exact(out(), how(value.number), how.converted);
             out() += ',';
             append_csv(out(), how.ucum);

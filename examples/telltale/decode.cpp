@@ -7,6 +7,7 @@
 #include "command.hpp"
 #include "drive.hpp"
 #include "input.hpp"
+#include "many.hpp"
 #include "printer.hpp"
 
 namespace telltale::program {
@@ -19,6 +20,7 @@ struct Options {
     std::string units = "si";
     DriveOptions narrow; ///< --only and --watch
     bool bytes = false;
+    unsigned jobs = 0;
 };
 
 int decode(const Options& options) {
@@ -34,7 +36,7 @@ int decode(const Options& options) {
         say(picks.error().detail);
         return status_wrong;
     }
-    auto only = Only::read(options.narrow.only, std::move(*picks));
+    auto only = Only::read(options.narrow.only, std::move(*picks), settings->extension.get());
     if (!only) {
         say(only.error().detail);
         return status_wrong;
@@ -42,23 +44,23 @@ int decode(const Options& options) {
     Printer::Options how;
     how.only = std::move(*only);
     how.units = options.units == "us" ? UnitSystem::us : UnitSystem::si;
-    how.several = settings->files.size() > 1;
+    const Dumps dumps = find_dumps(settings->files);
+    how.several = dumps.several;
     how.bytes = options.bytes;
-
-    Output output;
-    const auto printer = options.as == "jsonl" ? make_jsonl_printer(output, std::move(how))
-                         : options.as == "csv" ? make_csv_printer(output, std::move(how))
-                                               : make_text_printer(output, std::move(how));
-    int status = status_done;
-    printer->start();
-    for (const auto& file : settings->files) {
-        printer->file(file);
-        if (!read_dump(file, *settings, output, *printer, *printer))
-            status = status_wrong;
-        if (!output.open())
-            break;
-    }
-    return output.finish(status);
+    const auto printer = [&](Output& output) {
+        return options.as == "jsonl" ? make_jsonl_printer(output, how)
+               : options.as == "csv" ? make_csv_printer(output, how)
+                                     : make_text_printer(output, how);
+    };
+    Output console;
+    printer(console)->start();
+    const bool fine = work_on(
+        dumps, options.jobs, console, "", [&](const DumpFile& file, Output& output, bool* no_dump) {
+            const auto one = printer(output);
+            one->file(file.path);
+            return read_dump(file.path, *settings, output, *one, *one, no_dump);
+        });
+    return console.finish(fine ? status_done : status_wrong);
 }
 
 } // namespace
@@ -87,11 +89,13 @@ void add_decode(CLI::App& app, Run& run) {
         ->type_name("SYSTEM")
         ->capture_default_str();
     command->add_flag("--bytes", options->bytes, "With text: the bytes of each message as well");
+    add_jobs_option(*command, options->jobs);
     command->footer("Problems in the input are shown in their place and do not change the exit "
                     "status.\n\nExamples:\n"
                     "  telltale decode drive.pcapng\n"
                     "  telltale decode drive.log --as csv --only RPM,05 --units us > rpm.csv\n"
-                    "  telltale decode - --as jsonl < drive.log");
+                    "  telltale decode - --as jsonl < drive.log\n"
+                    "  telltale decode drives/ --as jsonl --with maker.csv > drives.jsonl");
     command->callback([options, &run] { run = [options] { return decode(*options); }; });
 }
 

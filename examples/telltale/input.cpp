@@ -12,6 +12,7 @@
 
 #include "telltale/base/hex.hpp"
 #include "telltale/base/number.hpp"
+#include "with.hpp"
 
 namespace telltale::program {
 
@@ -141,10 +142,13 @@ void add_dump_options(CLI::App& command, InputOptions& options) {
                     "Take the input for this format instead of finding it by content")
         ->check(CLI::IsMember(names))
         ->type_name("FORMAT");
+    add_with_option(command, options.with);
 }
 
 void add_input_options(CLI::App& command, InputOptions& options) {
-    command.add_option("FILE", options.files, "Dumps to read; - or none is standard input")
+    command
+        .add_option("FILE", options.files,
+                    "Dumps to read, or folders of them; - or none is standard input")
         ->type_name("");
     add_dump_options(command, options);
 }
@@ -158,6 +162,11 @@ Result<InputSettings> read_input_options(const InputOptions& options) {
                         "no input: name a dump, or pipe one into standard input");
         settings.files.emplace_back("-");
     }
+    settings.extension = read_with(options.with);
+    if (settings.extension == nullptr)
+        return fail(ErrorCode::bad_argument, "--with: nothing was done, for the faults above");
+    if (!settings.extension->empty())
+        settings.stream.extension = settings.extension.get();
     for (const auto& ids : options.ids)
         if (const auto added = add_identifiers(settings.stream.filter, ids); !added)
             return tl::unexpected<Error>(added.error());
@@ -171,14 +180,18 @@ Result<InputSettings> read_input_options(const InputOptions& options) {
 }
 
 bool read_dump(const std::string& file, const InputSettings& settings, Output& output,
-               message::Listener& listener, DumpWatcher& watcher) {
+               message::Listener& listener, DumpWatcher& watcher, bool* no_dump) {
     dump::ReaderOptions options;
     options.filter = &settings.stream.filter;
     options.format = settings.format;
     auto reader = open_dump(file, options, output);
     if (!reader) {
-        output.flush(); // what was said before comes first where both go to one place
-        say(file, reader.error().detail);
+        const auto code = reader.error().code;
+        if (no_dump != nullptr &&
+            (code == ErrorCode::unknown_format || code == ErrorCode::empty_input))
+            *no_dump = true;
+        else
+            output.say(file, reader.error().detail);
         return false;
     }
     message::Stream stream(settings.stream);

@@ -1,12 +1,14 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <memory>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "output.hpp"
 #include "telltale/base/result.hpp"
+#include "telltale/catalogue/extension.hpp"
 #include "telltale/dump/reader.hpp"
 #include "telltale/message/stream.hpp"
 
@@ -22,8 +24,10 @@ struct InputOptions {
     std::vector<std::string> ids;   ///< more diagnostic identifiers
     std::string addressing;
     std::string format;
+    std::vector<std::string> with; ///< files of parameters beside the standard's
 };
-/// Adds FILE…, --ids, --addressing and --format to a command. `options` must outlive the parsing.
+/// Adds FILE…, --ids, --addressing, --format and --with to a command. `options` must outlive the
+/// parsing.
 void add_input_options(CLI::App& command, InputOptions& options);
 /// The same without FILE…, for a command that names its files itself.
 void add_dump_options(CLI::App& command, InputOptions& options);
@@ -33,6 +37,8 @@ struct InputSettings {
     std::vector<std::string> files;
     message::StreamOptions stream{};
     dump::Format format = dump::Format::unknown;
+    /// What --with names; never null. `stream` has it too.
+    std::shared_ptr<const catalogue::Extension> extension;
 };
 /// Errors: `bad_argument` with a sentence for the user.
 Result<InputSettings> read_input_options(const InputOptions& options);
@@ -55,10 +61,11 @@ class DumpWatcher {
     virtual void closed() {}
 };
 
-/// Reads one dump to its end. What the user needs to know of it goes to standard error. Returns
-/// false when it could not be read at all. `output` is written out before waiting for more input,
-/// so that a live dump shows at once.
+/// Reads one dump to its end. What the user needs to know of it goes to standard error, by way of
+/// `output`. Returns false when it could not be read at all. `output` is written out before waiting
+/// for more input, so that a live dump shows at once. With `no_dump`, a file whose content is no
+/// dump is no fault: it is only said there.
 bool read_dump(const std::string& file, const InputSettings& settings, Output& output,
-               message::Listener& listener, DumpWatcher& watcher);
+               message::Listener& listener, DumpWatcher& watcher, bool* no_dump = nullptr);
 
 } // namespace telltale::program

@@ -74,7 +74,8 @@ class JsonLines final : public Printer {
             else
                 append_json(out(), value.text);
         } else {
-            const auto how = shown(value.unit, value.step, value.decimals, options_.units);
+            const auto how =
+                shown(value.unit, value.step, value.decimals, options_.units, value.own_unit);
             out() += ",\"value\":";
             append_exact(out(), how(value.number), how.converted);
             if (value.kind == ValueKind::test) {

@@ -28,7 +28,8 @@ constexpr auto tick = std::chrono::milliseconds(50);
 /// Hands what goes over the line to a picture.
 class Painter {
   public:
-    explicit Painter(vehicle::Picture& picture) : picture_(picture) {}
+    Painter(vehicle::Picture& picture, const catalogue::Extension* extension)
+        : picture_(picture), stream_(with(extension)) {}
     void take(const link::Traffic& traffic, Time time, std::uint64_t number, bool sent) {
         const Place place{number, 0};
         if (const auto* can = std::get_if<CanFrame>(&traffic)) {
@@ -46,6 +47,12 @@ class Painter {
     }
 
   private:
+    static message::StreamOptions with(const catalogue::Extension* extension) {
+        message::StreamOptions options;
+        options.extension = extension;
+        return options;
+    }
+
     vehicle::Picture& picture_;
     message::Stream stream_;
 };
@@ -127,8 +134,8 @@ class LiveVehicle::Impl {
         return true;
     }
 
-    void paint(vehicle::Picture& picture) {
-        painter_.emplace(picture);
+    void paint(vehicle::Picture& picture, const catalogue::Extension* extension) {
+        painter_.emplace(picture, extension);
         picture_ = &picture;
     }
 
@@ -240,8 +247,8 @@ LiveVehicle::~LiveVehicle() = default;
 bool LiveVehicle::find() {
     return impl_->find();
 }
-void LiveVehicle::paint(vehicle::Picture& picture) {
-    impl_->paint(picture);
+void LiveVehicle::paint(vehicle::Picture& picture, const catalogue::Extension* extension) {
+    impl_->paint(picture, extension);
 }
 bool LiveVehicle::read() {
     return impl_->read();

@@ -27,7 +27,8 @@ class LiveVehicle {
     LiveVehicle& operator=(const LiveVehicle&) = delete;
 
     /// From now on what goes over the line is drawn into the picture, until `read` is over.
-    void paint(vehicle::Picture& picture);
+    /// `extension`: parameters beside the standard's, may be null; outlives the reading.
+    void paint(vehicle::Picture& picture, const catalogue::Extension* extension = nullptr);
     /// Opens the link and finds the vehicle. False: it could not, and standard error says why.
     bool find();
     /// Asks it for everything that a report shows, into the picture that is painted. False: the

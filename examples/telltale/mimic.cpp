@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // `telltale mimic`: a simulated vehicle, on a line or into a dump.
 #include <charconv>
+#include <chrono>
 #include <cstdio>
 #include <memory>
 #include <optional>
@@ -30,6 +31,7 @@ struct Options {
     std::string link;
     std::string into;
     std::optional<double> seconds;
+    std::string day;
     std::string kline = "9141";
 };
 
@@ -38,7 +40,36 @@ int wrong(const std::string& words) {
     return status_wrong;
 }
 
+/// 08:00 UTC of a day like 2025-09-01 (the proleptic Gregorian calendar), 1970 to 2199.
+std::optional<Time> start_of(std::string_view day) {
+    if (day.size() != 10 || day[4] != '-' || day[7] != '-')
+        return {};
+    int year = 0;
+    int month = 0;
+    int date = 0;
+    const auto number = [&](std::size_t at, std::size_t size, int& into) {
+        const auto part = day.substr(at, size);
+        const auto [end, error] = std::from_chars(part.data(), part.data() + size, into);
+        return error == std::errc{} && end == part.data() + size && part.front() != '-';
+    };
+    if (!number(0, 4, year) || !number(5, 2, month) || !number(8, 2, date) || year < 1970 ||
+        year > 2199)
+        return {};
+    const std::chrono::year_month_day whole{std::chrono::year(year),
+                                            std::chrono::month(static_cast<unsigned>(month)),
+                                            std::chrono::day(static_cast<unsigned>(date))};
+    if (!whole.ok())
+        return {};
+    const std::chrono::sys_days days = whole;
+    return (Time{days.time_since_epoch().count()} * 24 + 8) * 3600 * nanoseconds_a_second;
+}
+
 int into_dump(const Options& options, const mimic::Options& vehicle_options) {
+    auto start = std::optional<Time>(dump_start);
+    if (!options.day.empty())
+        start = start_of(options.day);
+    if (!start)
+        return wrong("--day " + options.day + ": write a day like 2025-09-01");
     auto sink = dump::open_sink(options.into);
     if (!sink)
         return wrong(sink.error().detail);
@@ -49,9 +80,8 @@ int into_dump(const Options& options, const mimic::Options& vehicle_options) {
     if (!line)
         return wrong(line.error().detail);
     Result<void> written;
-    mimic::Tester tester(vehicle, dump_start);
-    mimic::survey(tester, vehicle,
-                  dump_start + static_cast<Time>(options.seconds.value_or(600) * 1e9),
+    mimic::Tester tester(vehicle, *start);
+    mimic::survey(tester, vehicle, *start + static_cast<Time>(options.seconds.value_or(600) * 1e9),
                   [&](const CanFrame& frame, Time time) {
                       if (written)
                           written = writer.write(*line, frame, time);
@@ -195,6 +225,10 @@ void add_mimic(CLI::App& app, Run& run) {
                      "How long: without it 600 into a dump, and on a line until it is stopped")
         ->check(CLI::Range(0.0, 86'400.0))
         ->type_name("S");
+    command
+        ->add_option("--day", options->day,
+                     "The day on which the dump begins, at 08:00 UTC: 2025-09-01")
+        ->type_name("DATE");
     command
         ->add_option("--kline", options->kline,
                      "What the K-line speaks when it is woken at 5 baud: 9141 or 14230")

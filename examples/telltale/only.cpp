@@ -10,6 +10,7 @@ namespace telltale::program {
 
 namespace {
 
+constexpr std::uint8_t by_local_id = 0x21;
 constexpr std::uint8_t by_data_id = 0x22;
 bool read_hex(std::string_view text, std::size_t digits, std::uint16_t& value) {
     if (text.size() != digits)
@@ -31,8 +32,10 @@ bool same_letters(std::string_view a, std::string_view b) {
 
 } // namespace
 
-Result<Only> Only::read(const std::vector<std::string>& texts, std::vector<run::Pick> picks) {
+Result<Only> Only::read(const std::vector<std::string>& texts, std::vector<run::Pick> picks,
+                        const catalogue::Extension* extension) {
     Only only;
+    only.extension_ = extension;
     for (auto& pick : picks) {
         only.everything_ = false;
         only.add_pick(std::move(pick));
@@ -60,6 +63,12 @@ bool Only::add(std::string_view text) {
         some_.set(service);
         if (rest.empty()) {
             whole_.set(service);
+            return true;
+        }
+        if (service == by_local_id) {
+            if (!read_hex(rest, 2, id))
+                return false;
+            local_ids_.set(id);
             return true;
         }
         if (service == by_data_id) {
@@ -109,7 +118,25 @@ bool Only::add_key(std::string_view key) {
     };
     add_rows(catalogue::pids(), 1);
     add_rows(catalogue::info_types(), 9);
+    if (extension_ != nullptr)
+        for (const auto& own : extension_->rows())
+            for (const auto& field : own.row.fields) {
+                if (key.empty() || !same_letters(field.key, key))
+                    continue;
+                found = true;
+                may_hold_own(own);
+                fields_.push_back({own.service, own.row.id, std::string(key)});
+            }
     return found;
+}
+
+/// A message may hold values of this row that are wanted.
+void Only::may_hold_own(const catalogue::OwnRow& own) {
+    some_.set(own.service);
+    if (own.service != 0x01)
+        return;
+    some_.set(by_data_id); // the same by the data identifiers of OBDonUDS
+    first_bytes_[1].set(own.row.id & 0xFFU);
 }
 
 /// Also says which PIDs the entry may mean; false when no row is known that it fits.
@@ -129,7 +156,16 @@ bool Only::add_pick(run::Pick pick) {
                 found = true;
                 first_bytes_[1].set(row.id & 0xFFU);
             }
+    if (extension_ != nullptr && !pick.id)
+        for (const auto& own : extension_->rows())
+            for (const auto& field : own.row.fields)
+                if (same_letters(pick.word, field.key) || same_letters(pick.word, field.name)) {
+                    found = true;
+                    may_hold_own(own);
+                }
     some_.set(1).set(by_data_id);
+    if (pick.service == by_local_id)
+        some_.set(by_local_id);
     picks_.push_back(std::move(pick));
     return found;
 }
@@ -155,6 +191,8 @@ bool Only::named(const message::Said& said, const message::Value& value) const {
         return false;
     if (whole_[service])
         return true;
+    if (service == by_local_id && value.id < 256 && local_ids_[value.id])
+        return true;
     if (service == by_data_id &&
         std::find(data_ids_.begin(), data_ids_.end(), value.id) != data_ids_.end())
         return true;
@@ -167,7 +205,7 @@ bool Only::named(const message::Said& said, const message::Value& value) const {
                    (value.key.empty() || same_letters(value.key, field.key));
         }))
         return true;
-    if (picks_.empty() || (same.service != 0x01 && service != by_data_id))
+    if (picks_.empty() || (same.service != 0x01 && service != by_data_id && service != by_local_id))
         return false;
     // Of a request, what it asks for counts, whoever answers.
     const bool asked = said.header.kind == message::Kind::request;
@@ -176,8 +214,8 @@ bool Only::named(const message::Said& said, const message::Value& value) const {
         append_hex(ecu, said.id.value, said.id.extended ? 8 : 3);
     return std::any_of(picks_.begin(), picks_.end(), [&](const run::Pick& pick) {
         const auto index = asked ? pick.index.value_or(0) : value.index;
-        return pick.fits(asked ? std::string_view(pick.ecu) : ecu, value.id, index, value.key,
-                         value.name);
+        return pick.fits(asked ? std::string_view(pick.ecu) : ecu, service, value.id, index,
+                         value.key, value.name);
     });
 }
 

@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "telltale/base/result.hpp"
+#include "telltale/catalogue/extension.hpp"
 #include "telltale/message/stream.hpp"
 #include "telltale/run/watch.hpp"
 
@@ -17,11 +18,14 @@ namespace telltale::program {
 class Only {
   public:
     /// Each text is an identifier in hex (`0C`: PID 0C of service 01; `09:02`: InfoType 02 of
-    /// service 09; `F40C`: a data identifier of service 22), a whole service (`03:`), a short name
+    /// service 09; `F40C`: a data identifier of service 22; `21:01`: a local identifier), a whole
+    /// service (`03:`), a short name
     /// of SAE J1979 (`RPM`), or what a watch list may hold (`14.1`, `7E8:0C`, `Engine speed`).
     /// `picks` are further entries, out of watch lists. Errors: `bad_argument`.
+    /// `extension` has names beside the standard's; it may be null and must outlive the result.
     static Result<Only> read(const std::vector<std::string>& texts,
-                             std::vector<run::Pick> picks = {});
+                             std::vector<run::Pick> picks = {},
+                             const catalogue::Extension* extension = nullptr);
 
     bool everything() const { return everything_; }
 
@@ -45,16 +49,19 @@ class Only {
 
     bool add(std::string_view text);
     bool add_key(std::string_view key);
+    void may_hold_own(const catalogue::OwnRow& own);
     bool may_hold(const message::Said& said) const;
     bool named(const message::Said& said, const message::Value& value) const;
     bool add_pick(run::Pick pick);
 
+    const catalogue::Extension* extension_ = nullptr;
     bool everything_ = true;
     std::bitset<services> whole_;                    ///< every value of the service
     std::bitset<services> some_;                     ///< some values of the service
     std::array<std::bitset<256>, 11> first_bytes_{}; ///< what a message must hold, by service
     std::array<std::bitset<256>, 11> ids_{};         ///< whole identifiers wanted, by service
     std::vector<std::uint16_t> data_ids_;            ///< of service 22
+    std::bitset<256> local_ids_;                     ///< of service 21
     std::vector<Field> fields_;                      ///< single fields
     std::vector<run::Pick> picks_;                   ///< entries of watch lists
 };

@@ -27,6 +27,14 @@ int write_all(int descriptor, std::string_view text) {
     return 0;
 }
 
+void append_message(std::string& line, std::string_view file, std::string_view what) {
+    line += "telltale: ";
+    append_plain(line, file == "-" ? "standard input" : file);
+    line += ": ";
+    append_plain(line, what);
+    line += '\n';
+}
+
 std::size_t terminal_width(int descriptor) {
     winsize size{};
     if (::ioctl(descriptor, TIOCGWINSZ, &size) == 0 && size.ws_col >= 40)
@@ -48,21 +56,55 @@ Output::Output(int descriptor) : descriptor_(descriptor) {
               std::strcmp(term, "dumb") != 0;
 }
 
+Output::Output(const Output& like, Write results, Write messages)
+    : results_(std::move(results)), messages_(std::move(messages)), descriptor_(-1),
+      terminal_(like.terminal_), colour_(like.colour_), width_(like.width_) {
+    buffer_.reserve(2 * chunk);
+}
+
 void Output::flush() {
-    if (open_ && !buffer_.empty()) {
-        if (const int error = write_all(descriptor_, buffer_); error != 0) {
-            open_ = false;
-            error_ = error == EPIPE ? 0 : error;
-        }
-    }
+    put(buffer_);
     buffer_.clear();
+}
+
+void Output::write(std::string_view text) {
+    flush();
+    put(text);
+}
+
+void Output::put(std::string_view text) {
+    if (!open_ || text.empty())
+        return;
+    if (results_) {
+        open_ = results_(text);
+        return;
+    }
+    if (const int error = write_all(descriptor_, text); error != 0) {
+        open_ = false;
+        error_ = error == EPIPE ? 0 : error;
+    }
+}
+
+void Output::message(std::string_view line) {
+    flush();
+    if (messages_)
+        messages_(line);
+    else
+        (void)write_all(2, line);
+}
+
+void Output::say(std::string_view file, std::string_view what) {
+    std::string line;
+    append_message(line, file, what);
+    message(line);
 }
 
 int Output::finish(int status) {
     flush();
     if (error_ == 0)
         return status;
-    say(std::string("cannot write the output: ") + std::strerror(error_)); // NOLINT: one thread
+    program::say(std::string("cannot write the output: ") +
+                 std::strerror(error_)); // NOLINT: one thread
     return 2;
 }
 
@@ -77,17 +119,16 @@ bool write_file(const std::string& path, std::string_view text) {
 }
 
 void say(std::string_view what) {
-    std::string text = "telltale: ";
-    append_plain(text, what);
-    text += '\n';
-    (void)write_all(2, text);
+    std::string line = "telltale: ";
+    append_plain(line, what);
+    line += '\n';
+    (void)write_all(2, line);
 }
 
 void say(std::string_view file, std::string_view what) {
-    std::string text(file == "-" ? "standard input" : file);
-    text += ": ";
-    text += what;
-    say(text);
+    std::string line;
+    append_message(line, file, what);
+    (void)write_all(2, line);
 }
 
 } // namespace telltale::program

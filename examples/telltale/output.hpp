@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstddef>
+#include <functional>
 #include <string>
 #include <string_view>
 
@@ -12,6 +13,10 @@ namespace telltale::program {
 class Output {
   public:
     explicit Output(int descriptor = 1);
+    /// Where text goes instead; false: nobody wants more.
+    using Write = std::function<bool(std::string_view)>;
+    /// Looks like another output (width, colour), and hands what is written on in pieces.
+    Output(const Output& like, Write results, Write messages);
     ~Output() { flush(); }
     Output(const Output&) = delete;
     Output& operator=(const Output&) = delete;
@@ -23,6 +28,12 @@ class Output {
             flush();
     }
     void flush();
+    /// A large piece, as it is.
+    void write(std::string_view text);
+    /// A message about a file, behind what was written before.
+    void say(std::string_view file, std::string_view what);
+    /// Puts a line that is whole already on standard error, behind what was written before.
+    void message(std::string_view line);
     /// False once nobody reads on or writing failed: then stop.
     bool open() const { return open_; }
     bool failed() const { return error_ != 0; }
@@ -38,7 +49,11 @@ class Output {
 
   private:
     static constexpr std::size_t chunk = 128U << 10;
+    void put(std::string_view text);
+
     std::string buffer_;
+    Write results_;
+    Write messages_;
     int descriptor_;
     bool open_ = true;
     int error_ = 0;

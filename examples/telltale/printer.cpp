@@ -39,10 +39,8 @@ void Printer::closed() {
         text += counts.frames == 1 ? " frame" : " frames";
         text += ", none of them diagnostic; --ids names further identifiers";
     }
-    if (!text.empty() && output_.open()) {
-        output_.flush(); // what it is about comes first where both go to one place
-        say(file_, text);
-    }
+    if (!text.empty() && output_.open())
+        output_.say(file_, text);
     reader_ = nullptr;
 }
 

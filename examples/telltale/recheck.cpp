@@ -52,6 +52,7 @@ int recheck(const Options& options) {
     }
     vehicle::RecheckOptions how;
     how.units = options.units == "us" ? UnitSystem::us : UnitSystem::si;
+    how.extension = settings->extension.get();
     how.us_allowance = options.allow == "us";
     if (options.allow != "us" && options.allow != "none")
         how.allowance = static_cast<unsigned>(std::stoul(options.allow));

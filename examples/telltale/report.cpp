@@ -10,6 +10,7 @@
 #ifdef TELLTALE_LINK
 #include "live.hpp"
 #endif
+#include "many.hpp"
 #include "telltale/base/hex.hpp"
 #include "telltale/vehicle/report.hpp"
 
@@ -24,6 +25,7 @@ struct Options {
     std::string units = "si";
     std::vector<std::string> skip;
     DriveOptions narrow; ///< --only and --watch
+    unsigned jobs = 0;
 };
 
 /// Takes what the report says of the dump itself from its reader.
@@ -47,12 +49,13 @@ class Watcher final : public DumpWatcher {
 /// Draws the picture of a dump, or of a vehicle where a link stands in its place. False: it could
 /// not be read.
 bool draw(const std::string& file, const InputSettings& settings, const Options& options,
-          Output& output, vehicle::Picture& picture, Watcher& watcher, std::string& format) {
+          Output& output, vehicle::Picture& picture, Watcher& watcher, std::string& format,
+          bool* no_dump) {
 #ifdef TELLTALE_LINK
     if (is_link_name(file)) {
         output.flush();
         LiveVehicle vehicle(file, options.save);
-        vehicle.paint(picture);
+        vehicle.paint(picture, settings.stream.extension);
         if (!vehicle.find() || !vehicle.read())
             return false;
         format = client::describe(vehicle.line());
@@ -61,7 +64,16 @@ bool draw(const std::string& file, const InputSettings& settings, const Options&
         return vehicle.finish_save();
     }
 #endif
-    return read_dump(file, settings, output, picture, watcher);
+    return read_dump(file, settings, output, picture, watcher, no_dump);
+}
+
+/// One vehicle at a time on a line.
+bool any_link(const std::vector<std::string>& files) {
+#ifdef TELLTALE_LINK
+    return std::any_of(files.begin(), files.end(), is_link_name);
+#else
+    return files.empty();
+#endif
 }
 
 int report(const Options& options) {
@@ -90,19 +102,17 @@ int report(const Options& options) {
         say("--save goes with one link (can:can0): a dump is saved already");
         return status_wrong;
     }
-    Output output;
-    int status = status_done;
-    bool first = true;
-    for (const auto& file : settings->files) {
+    const bool json = options.as == "json";
+    const auto one = [&](const DumpFile& dump, Output& output, bool* no_dump) {
+        const std::string& file = dump.path;
         vehicle::Picture picture;
         Watcher watcher(picture);
         std::string format;
-        if (!draw(file, *settings, options, output, picture, watcher, format)) {
-            status = status_wrong;
-            continue;
-        }
+        if (!draw(file, *settings, options, output, picture, watcher, format, no_dump))
+            return false;
         watcher.options.units = options.units == "us" ? UnitSystem::us : UnitSystem::si;
         watcher.options.rules_off = rules_off;
+        watcher.options.extension = settings->extension.get();
         if (!picks->empty())
             watcher.options.wanted = [&](const vehicle::Ecu& ecu, const vehicle::SignalKey& key,
                                          const vehicle::Signal& signal) {
@@ -110,23 +120,20 @@ int report(const Options& options) {
                 if (ecu.has_id)
                     append_hex(id, ecu.id.value, ecu.id.extended ? 8 : 3);
                 return std::any_of(picks->begin(), picks->end(), [&](const run::Pick& pick) {
-                    return pick.fits(id, key.id, key.index, signal.key, signal.name);
+                    return pick.fits(id, key.service, key.id, key.index, signal.key, signal.name);
                 });
             };
         watcher.options.source = file == "-" ? std::string_view("standard input") : file;
-        if (options.as == "json") {
+        if (json)
             append_report_json(output.buffer(), picture, watcher.options);
-        } else {
-            if (!first)
-                output.buffer() += "\n\n";
-            std::string page;
-            append_report_text(page, picture, watcher.options);
-            output.buffer() += page;
-        }
-        first = false;
-        output.commit();
-    }
-    return output.finish(status);
+        else
+            append_report_text(output.buffer(), picture, watcher.options);
+        return true;
+    };
+    Output console;
+    const unsigned jobs = any_link(settings->files) ? 1 : options.jobs;
+    const bool fine = work_on(find_dumps(settings->files), jobs, console, json ? "" : "\n\n", one);
+    return console.finish(fine ? status_done : status_wrong);
 }
 
 } // namespace
@@ -167,11 +174,13 @@ void add_report(CLI::App& app, Run& run) {
                      "doip:192.0.2.7): write what goes over the line as a dump")
         ->type_name("FILE");
 #endif
+    add_jobs_option(*command, options->jobs);
     command->footer("Examples:\n"
                     "  telltale report drive.pcapng\n"
                     "  telltale report can:can0 --save today.pcapng\n"
                     "  telltale report drive.log --skip voltage,cold-soak --units us\n"
-                    "  telltale report before.log after.log --as json");
+                    "  telltale report before.log after.log --as json\n"
+                    "  telltale report visits/ --as json > visits.jsonl");
     command->callback([options, &run] { run = [options] { return report(*options); }; });
 }
 

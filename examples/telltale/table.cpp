@@ -197,8 +197,9 @@ int table(const Options& options) {
     const UnitSystem system = options.units == "us" ? UnitSystem::us : UnitSystem::si;
     for (const std::size_t i : run::select(*drive, *picks)) {
         const run::Series& series = drive->series[i];
-        columns.push_back({&series, shown(series.unit, series.step, series.decimals, system),
-                           run::pace(series).limit});
+        columns.push_back(
+            {&series, shown(series.unit, series.step, series.decimals, system, series.own_unit),
+             run::pace(series).limit});
     }
     if (columns.empty())
         say(options.file, picks->empty() ? "no values over time in it"

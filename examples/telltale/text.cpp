@@ -30,12 +30,12 @@ class Text final : public Printer {
   public:
     using Printer::Printer;
 
-    void file(std::string_view name) override {
-        Printer::file(name);
+    void opened(const dump::Reader& reader) override {
+        Printer::opened(reader);
         if (!options_.several)
             return;
         out() += "== ";
-        append_plain(out(), name == "-" ? "standard input" : name);
+        append_plain(out(), file_ == "-" ? "standard input" : file_);
         out() += '\n';
     }
 
@@ -163,7 +163,8 @@ class Text final : public Printer {
             append_plain(body_, value.text);
             return;
         }
-        const auto how = shown(value.unit, value.step, value.decimals, options_.units);
+        const auto how =
+            shown(value.unit, value.step, value.decimals, options_.units, value.own_unit);
         append_number(body_, how(value.number), how.decimals);
         append_unit(how);
         if (value.kind == ValueKind::test) {

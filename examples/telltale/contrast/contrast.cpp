@@ -90,7 +90,7 @@ std::string moment(double seconds) {
 }
 
 Shown how_shown(const run::ContrastSignal& signal, UnitSystem system) {
-    return shown(signal.unit, 0, signal.decimals, system);
+    return shown(signal.unit, 0, signal.decimals, system, signal.own_unit);
 }
 
 /// A difference converts without the offset of its unit.

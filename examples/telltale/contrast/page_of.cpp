@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "telltale/base/number.hpp"
+#include "telltale/base/shown.hpp"
 
 namespace telltale::page {
 
@@ -56,14 +57,12 @@ double spread(const std::vector<double>& values) {
     return most > least ? most - least : 0;
 }
 
-std::string with_unit(double value, unsigned decimals, Unit unit, UnitSystem system) {
-    const UnitInfo& about = info(unit);
-    const bool us = system == UnitSystem::us && !about.us_text.empty();
+std::string with_unit(double value, const run::ContrastSignal& signal, UnitSystem system) {
+    const Shown how = shown(signal.unit, 0, signal.decimals, system, signal.own_unit);
     std::string out = value > 0 ? "+" : "";
-    append_number(out, us ? value * about.us_factor : value, decimals);
-    const std::string_view name = us ? about.us_text : about.text;
-    if (!name.empty())
-        out += " " + std::string(name);
+    append_number(out, how.converted ? value * how.factor : value, signal.decimals);
+    if (!how.text.empty())
+        out += " " + std::string(how.text);
     return out;
 }
 
@@ -186,7 +185,7 @@ Page page_of(const run::Run* good, std::span<const run::Run* const> bad,
         lead.start = seconds_of(departure.start - reference);
         lead.end = seconds_of(departure.end - reference);
         lead.score = departure.score;
-        lead.peak = with_unit(departure.peak_difference, signal.decimals, signal.unit, units);
+        lead.peak = with_unit(departure.peak_difference, signal, units);
         lead.sentence = departure.sentence;
         lead.meanwhile = departure.others;
         lead.test = departure.proof;
@@ -220,6 +219,7 @@ Page page_of(const run::Run* good, std::span<const run::Run* const> bad,
         signal.ecu = ecu_of(from);
         signal.name = from.name;
         signal.unit = from.unit;
+        signal.own_unit = from.own_unit;
         signal.decimals = from.decimals;
         Time limit = 0;
         if (good != nullptr && from.good_series != run::ContrastSignal::npos) {

@@ -11,6 +11,7 @@
 
 #include "page_parts.hpp"
 #include "telltale/base/number.hpp"
+#include "telltale/base/shown.hpp"
 #include "telltale/base/text.hpp"
 #include "telltale/version.hpp"
 
@@ -160,7 +161,7 @@ std::string data_of(const Page& page) {
         append_member(out, "key", signal.key);
         append_member(out, "ecu", signal.ecu);
         append_member(out, "name", signal.name);
-        append_member(out, "unit", unit.text);
+        append_member(out, "unit", shown(signal.unit, 0, 0, UnitSystem::si, signal.own_unit).text);
         if (!unit.us_text.empty()) {
             out += ",\"us\":{\"factor\":" + number(unit.us_factor, 9) +
                    ",\"offset\":" + number(unit.us_offset, 9);
@@ -252,6 +253,7 @@ void append_still(std::string& out, const Page& page, const Lead& lead, const Si
     Frame frame{lead.start - around, lead.end + around, 0, 0};
     const UnitInfo& unit = info(signal.unit);
     const bool us = page.units == UnitSystem::us && !unit.us_text.empty();
+    const auto text = telltale::shown(signal.unit, 0, 0, page.units, signal.own_unit).text;
     const auto shown = [&](double value) {
         return number(us ? value * unit.us_factor + unit.us_offset : value, signal.decimals);
     };
@@ -290,9 +292,9 @@ void append_still(std::string& out, const Page& page, const Lead& lead, const Si
     append_label(out, 52, 162, "start", moment(frame.from));
     append_label(out, 712, 162, "end", moment(frame.to));
     out += "</svg><figcaption><b>" + escaped(lead.name) + "</b> (" + escaped(lead.ecu) + ")" +
-           (unit.text.empty() ? "" : ", " + escaped(us ? unit.us_text : unit.text)) + ": " +
-           escaped(lead.sentence) + " Lines: " + escaped(page.bad_name) + " red, " +
-           escaped(page.good_name) + " green, expected dashed.</figcaption></figure>\n";
+           (text.empty() ? "" : ", " + escaped(text)) + ": " + escaped(lead.sentence) +
+           " Lines: " + escaped(page.bad_name) + " red, " + escaped(page.good_name) +
+           " green, expected dashed.</figcaption></figure>\n";
 }
 
 const Signal* signal_of(const Page& page, const std::string& key) {

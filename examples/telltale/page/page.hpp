@@ -22,6 +22,7 @@ struct Signal {
     std::string ecu;
     std::string name;
     Unit unit = Unit::none;
+    std::string own_unit; ///< "{mm3/stroke}": a unit that is none of `Unit`, or empty
     unsigned decimals = 0;
     double step = 0; ///< size of one raw step in `unit`; 0: unknown
     double gap = 1;  ///< seconds without a sample from which a line is broken

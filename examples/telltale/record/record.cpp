@@ -26,6 +26,7 @@
 #include "../command.hpp"
 #include "../drive.hpp"
 #include "../output.hpp"
+#include "../with.hpp"
 #include "log.hpp"
 #include "screen.hpp"
 #include "store.hpp"
@@ -55,6 +56,7 @@ struct Options {
     std::string duration;
     std::string log;
     std::string units = "si";
+    std::vector<std::string> with;
 };
 
 /// `60s`, `2m`, `1h`, `0.5s`, `500ms`, or seconds.
@@ -89,9 +91,28 @@ std::string id_text(CanId id) {
     return out;
 }
 
-/// The parameters of service 01 that an ECU supports and a user wants.
+/// The row, or any of its fields, is one that the user picked; so is each when none is.
+bool picked(const catalogue::Row& row, std::uint8_t service, const std::string& ecu,
+            const std::vector<run::Pick>& picks) {
+    if (picks.empty())
+        return true;
+    for (const auto& pick : picks) {
+        if (row.fields.empty() && pick.fits(ecu, service, row.id, 0, "", row.name))
+            return true;
+        std::uint8_t index = 0;
+        for (const auto& field : row.fields)
+            if (pick.fits(ecu, service, row.id, index++, field.key ? field.key : "", field.name))
+                return true;
+    }
+    return false;
+}
+
+/// The parameters that a user wants: those of service 01 that an ECU supports, and those of
+/// services 21 and 22 that are described beside the standard's. Of these nobody knows who supports
+/// them.
 std::vector<client::Wanted> choose(const std::vector<client::EcuFacts>& ecus,
-                                   const std::vector<run::Pick>& picks, Time period) {
+                                   const std::vector<run::Pick>& picks, Time period,
+                                   const catalogue::Extension& extension) {
     std::vector<client::Wanted> wanted;
     for (const auto& ecu : ecus) {
         const auto name = id_text(ecu.id);
@@ -100,20 +121,28 @@ std::vector<client::Wanted> choose(const std::vector<client::EcuFacts>& ecus,
                 continue;
             bool fits = picks.empty();
             const auto* row = catalogue::pid(static_cast<std::uint8_t>(pid));
-            for (const auto& pick : picks) {
-                if (row == nullptr) {
+            if (row == nullptr)
+                row = extension.find(0x01, static_cast<std::uint16_t>(pid),
+                                     catalogue::ecu_name(ecu.id.value, ecu.id.extended));
+            if (row != nullptr)
+                fits = picked(*row, 0x01, name, picks);
+            else
+                for (const auto& pick : picks)
                     fits = fits || pick.fits(name, static_cast<std::uint16_t>(pid), 0, "", "");
-                    continue;
-                }
-                std::uint8_t index = 0;
-                for (const auto& field : row->fields) {
-                    fits = fits ||
-                           pick.fits(name, row->id, index, field.key ? field.key : "", field.name);
-                    ++index;
-                }
-            }
             if (fits)
                 wanted.push_back({static_cast<std::uint8_t>(pid), ecu.id, period});
+        }
+        for (const auto& own : extension.rows()) {
+            const auto this_ecu = catalogue::ecu_name(ecu.id.value, ecu.id.extended);
+            if (own.service == 0x01 ||
+                extension.find(own.service, own.row.id, this_ecu) != &own.row)
+                continue;
+            if (picked(own.row, own.service, name, picks)) {
+                client::Wanted want{0, ecu.id, period};
+                want.service = own.service;
+                want.id = own.row.id;
+                wanted.push_back(want);
+            }
         }
     }
     return wanted;
@@ -121,20 +150,22 @@ std::vector<client::Wanted> choose(const std::vector<client::EcuFacts>& ecus,
 
 class Recorder {
   public:
-    Recorder(const Options& options, std::vector<run::Pick> picks, std::unique_ptr<Store> store,
+    Recorder(const Options& options, std::vector<run::Pick> picks,
+             std::shared_ptr<const catalogue::Extension> extension, std::unique_ptr<Store> store,
              std::string file, asio::io_context& context, link::Link& link, Time every,
              std::optional<Time> duration)
-        : picks_(std::move(picks)), store_(std::move(store)), file_(std::move(file)),
-          context_(context), link_(link), every_(every), duration_(duration), redraw_(context),
-          second_(context), end_(context), again_(context),
+        : picks_(std::move(picks)), extension_(std::move(extension)), store_(std::move(store)),
+          file_(std::move(file)), context_(context), link_(link), every_(every),
+          duration_(duration), redraw_(context), second_(context), end_(context), again_(context),
           signals_(context, SIGINT, SIGTERM, SIGHUP), resized_(context), keys_(context),
-          stream_(stream_options()) {
+          stream_(stream_options(*extension_)) {
         table_.units = options.units == "us" ? UnitSystem::us : UnitSystem::si;
         if (!picks_.empty())
             table_.wanted = [this](const message::Said& said, const message::Value& value) {
                 const auto ecu = said.has_id ? id_text(said.id) : std::string();
                 for (const auto& pick : picks_)
-                    if (pick.fits(ecu, value.id, value.index, value.key, value.name))
+                    if (pick.fits(ecu, said.header.service, value.id, value.index, value.key,
+                                  value.name))
                         return true;
                 return false;
             };
@@ -176,7 +207,12 @@ class Recorder {
     }
 
   private:
-    static message::StreamOptions stream_options() { return {}; }
+    static message::StreamOptions stream_options(const catalogue::Extension& extension) {
+        message::StreamOptions options;
+        if (!extension.empty())
+            options.extension = &extension;
+        return options;
+    }
 
     // Asking.
     void find() {
@@ -237,7 +273,7 @@ class Recorder {
         driver_->run(*reader_, [this](bool over) {
             if (over_ || !over)
                 return;
-            const auto wanted = choose(reader_->ecus(), picks_, every_);
+            const auto wanted = choose(reader_->ecus(), picks_, every_, *extension_);
             if (wanted.empty()) {
                 if (picks_.empty())
                     return again("the vehicle offers no values");
@@ -551,6 +587,7 @@ class Recorder {
     }
 
     std::vector<run::Pick> picks_;
+    std::shared_ptr<const catalogue::Extension> extension_; ///< never null
     std::unique_ptr<Store> store_;
     std::string file_;
     asio::io_context& context_;
@@ -623,6 +660,9 @@ int record(const Options& options) {
     auto picks = read_picks(options.drive);
     if (!picks)
         return wrong(picks.error().detail);
+    auto extension = read_with(options.with);
+    if (extension == nullptr)
+        return status_wrong;
     if (!options.log.empty())
         if (const auto opened = log_to(options.log); !opened)
             return wrong(opened.error().detail);
@@ -640,8 +680,8 @@ int record(const Options& options) {
     auto opened = Store::open(store);
     if (!opened)
         return wrong(opened.error().detail);
-    Recorder recorder(options, std::move(*picks), std::move(*opened), store.path, context, **link,
-                      every.value_or(0), duration);
+    Recorder recorder(options, std::move(*picks), std::move(extension), std::move(*opened),
+                      store.path, context, **link, every.value_or(0), duration);
     return recorder.run();
 }
 
@@ -681,6 +721,7 @@ void add_record(CLI::App& app, Run& run) {
                      "Ask for each value no more often than this (default: as often as the line "
                      "allows)")
         ->type_name("TIME");
+    add_with_option(*command, options->with);
     command->add_option("--for", options->duration, "End after this time")->type_name("TIME");
     command->add_option("--units", options->units, "si or us")->type_name("SYSTEM");
     command->add_option("--log", options->log, "Write what the link does to this file")

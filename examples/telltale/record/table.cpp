@@ -128,7 +128,8 @@ double Table::rate(const Row& row, Time now) {
 
 bool Table::begin(const message::Said& said) {
     return said.header.kind == message::Kind::response &&
-           (said.header.service == 0x01 || said.header.service == 0x22);
+           (said.header.service == 0x01 || said.header.service == 0x21 ||
+            said.header.service == 0x22);
 }
 
 void Table::value(const message::Said& said, const message::Value& value) {
@@ -136,10 +137,12 @@ void Table::value(const message::Said& said, const message::Value& value) {
         return;
     // Support bitmaps are no values to look at.
     const auto id = static_cast<std::uint8_t>(value.id);
-    if (!wanted && (id & 0x1F) == 0)
+    const bool own =
+        said.header.service == 0x21 || (said.header.service == 0x22 && value.id < 0xF400);
+    if (!wanted && !own && (id & 0x1F) == 0)
         return;
     const auto key = Key(said.has_id ? said.id.value : 0U, value.kind != message::ValueKind::number,
-                         value.id, value.index);
+                         said.header.service, value.id, value.index);
     auto place = places_.find(key);
     if (place == places_.end()) {
         if (rows_.size() == most_rows)
@@ -151,7 +154,10 @@ void Table::value(const message::Said& said, const message::Value& value) {
         row.index = value.index;
         append_plain(row.name, value.name);
         row.is_number = value.kind == message::ValueKind::number;
-        row.shown = shown(value.unit, value.step, value.decimals, units);
+        // Views of the field's own unit: whoever made the stream keeps its extension.
+        const char* unit = value.field == nullptr ? nullptr : value.field->own_unit;
+        row.shown =
+            shown(value.unit, value.step, value.decimals, units, unit == nullptr ? "" : unit);
         row.least = row.most = value.number;
         row.trace.fill(nothing);
         const auto at = places_.emplace(key, 0).first;

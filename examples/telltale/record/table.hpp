@@ -42,7 +42,7 @@ class Table final : public message::Listener {
         std::array<std::uint16_t, 8> counts{};  ///< samples in each of the latest half seconds
     };
 
-    /// Which values are shown; empty: all of service 01 (and its like in 22).
+    /// Which values are shown; empty: all of service 01 (and its like in 22), and an extension's.
     std::function<bool(const message::Said&, const message::Value&)> wanted;
     UnitSystem units = UnitSystem::si;
 
@@ -59,8 +59,8 @@ class Table final : public message::Listener {
     std::uint64_t problems() const { return problems_; }
 
   private:
-    /// ECU, numbers before states, identifier, field: in this order they are shown.
-    using Key = std::tuple<std::uint32_t, bool, std::uint16_t, std::uint8_t>;
+    /// ECU, numbers before states, service, identifier, field: in this order they are shown.
+    using Key = std::tuple<std::uint32_t, bool, std::uint8_t, std::uint16_t, std::uint8_t>;
     std::vector<Row> rows_; ///< in the order of their keys
     std::map<Key, std::size_t> places_;
     std::uint64_t problems_ = 0;

@@ -320,8 +320,12 @@ class TextReport {
             if (!signal.is_number || !wanted(key, signal))
                 continue;
             const auto as = how(signal.unit, signal.step, signal.decimals, signal.own_unit);
-            const auto name = plain(signal.name);
-            std::string numbers_line = Page::cell(as.text, 6);
+            auto name = plain(signal.name);
+            // A unit in plain words may be too long for its column.
+            const bool wide = !signal.own_unit.empty() && Page::columns(as.text) > 6;
+            if (wide)
+                name += " (" + plain(as.text) + ")";
+            std::string numbers_line = Page::cell(wide ? std::string_view{} : as.text, 6);
             for (const double number : {signal.min, signal.mean, signal.max})
                 numbers_line += Page::right(number_text(as(number), as.decimals), 9);
             numbers_line += Page::right(whole_text(signal.count), 8);
