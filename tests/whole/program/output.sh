@@ -162,7 +162,7 @@ says one '"distance_unit":"[mi_i]"'
 # The catalogue.
 status 0 catalogue --as csv
 says out 'pid,01,0C,2,"Engine speed","Engine speed",RPM,A-B,number,no,"raw / 4",0,16383.75,/min,'
-awk -F'"' '{ gsub(/"[^"]*"/, "x"); if (split($0, cells, ",") != 18) { print; bad = 1 } }
+awk -F'"' '{ gsub(/"[^"]*"/, "x"); if (split($0, cells, ",") != 24) { print; bad = 1 } }
     END { exit bad }' out || fail "columns of the catalogue"
 status 0 catalogue
 narrow out || fail "a catalogue wider than 80 columns"
