@@ -17,7 +17,7 @@ double seconds_between(Time from, Time to) {
 }
 
 Shown how_shown(const ContrastSignal& signal, UnitSystem system) {
-    return shown(signal.unit, 0, signal.decimals, system);
+    return shown(signal.unit, 0, signal.decimals, system, signal.own_unit);
 }
 
 void append_signal(std::string& out, const ContrastSignal& signal, UnitSystem system) {
