@@ -185,6 +185,10 @@ Dumps find_dumps(const std::vector<std::string>& names) {
             say(name, "cannot be read whole: " + error.message());
             dumps.complete = false;
         }
+        if (found.empty() && !error) {
+            say(name, "holds no file");
+            dumps.complete = false;
+        }
         std::sort(found.begin(), found.end());
         for (auto& path : found)
             dumps.files.push_back({std::move(path), folder});
