@@ -48,7 +48,7 @@ static int hear(void* user, const telltale_event* event) {
         ++heard->comments;
         return TELLTALE_GO_ON;
     default:
-        CHECK(!"an event of a new kind");
+        CHECK(event->kind < 0); /* a new kind: this list has to grow */
         return TELLTALE_GO_ON;
     }
 }
