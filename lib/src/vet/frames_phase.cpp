@@ -145,7 +145,6 @@ class FramesPhase final : public Phase {
         for (std::size_t i = 0; i < known().groups.size(); ++i) {
             const auto& group = known().groups[i];
             auto& row = check("frames-" + group.id, "frames", group.title, group.basis);
-            std::uint64_t skipped = 0;
             std::uint64_t wanted = 0;
             std::uint64_t fd = 0;
             for (const auto& frame : known().frames)
@@ -157,7 +156,6 @@ class FramesPhase final : public Phase {
             for (const End from : {End::tested, End::reference}) {
                 const Part& part = of(from, static_cast<std::uint16_t>(i));
                 all += part.tally;
-                skipped += part.skipped;
                 const auto found = finding_of(part.tally, from);
                 if (!found.empty())
                     row.finding += (row.finding.empty() ? "" : " ") + found;

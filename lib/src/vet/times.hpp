@@ -49,7 +49,6 @@ class Times {
     std::uint64_t different_ = 0;
     std::array<std::uint64_t, units.size()> multiples_{};
     std::vector<Span> spans_;
-    std::uint64_t in_span_ = 0;
     Latency jitter_;
     std::array<Latency, 2> latency_;
 };
