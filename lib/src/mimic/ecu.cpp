@@ -86,13 +86,13 @@ Message Ecu::answer(Bytes request, bool functional, const Signals& signals) {
         break;
     default:
         if (!functional)
-            return {negative, service, service_not_supported};
+            return {negative_response, service, service_not_supported};
         return {};
     }
     if (out.size() > 1)
         return out;
     // Nothing of what was asked is supported: silence to all, 12 to the one that was asked.
-    return functional ? Message{} : Message{negative, service, not_supported_or_invalid};
+    return functional ? Message{} : Message{negative_response, service, not_supported_or_invalid};
 }
 
 std::vector<Message> Ecu::answer_old(Bytes request, const Signals& signals) {
@@ -335,7 +335,7 @@ bool Ecu::may_clear(const Signals& signals) const {
 
 Message Ecu::answer_clear(std::uint8_t service, const Signals& signals) {
     if (!may_clear(signals))
-        return {negative, service, conditions_not_correct};
+        return {negative_response, service, conditions_not_correct};
     clear();
     return {static_cast<std::uint8_t>(service + 0x40)};
 }
@@ -368,7 +368,7 @@ Message Ecu::control(Bytes request, const Signals& signals) {
         put_ranges(out, ids, [](std::uint8_t id) { return id == evaporative_test; });
     } else if (ids[0] == evaporative_test && ids.size() <= 6) {
         if (signals.running)
-            return {negative, 0x08, conditions_not_correct};
+            return {negative_response, 0x08, conditions_not_correct};
         out.push_back(evaporative_test);
     }
     return out;

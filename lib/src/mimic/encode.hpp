@@ -12,7 +12,7 @@
 namespace telltale::mimic {
 
 // The service and the codes of a negative response (ISO 14229-1, annex A).
-constexpr std::uint8_t negative = 0x7F;
+constexpr std::uint8_t negative_response = 0x7F;
 constexpr std::uint8_t service_not_supported = 0x11;
 constexpr std::uint8_t conditions_not_correct = 0x22;
 

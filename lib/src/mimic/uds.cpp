@@ -71,7 +71,7 @@ Message Ecu::answer_uds(Bytes request, bool functional, const Signals& signals) 
     const auto refuse = [&](std::uint8_t why) {
         const bool quiet =
             why == service_not_supported || why == subfunction_not_supported || why == out_of_range;
-        return functional && quiet ? Message{} : Message{negative, service, why};
+        return functional && quiet ? Message{} : Message{negative_response, service, why};
     };
     const bool quiet = request.size() > 1 && (request[1] & suppress_response) != 0 &&
                        (service == 0x10 || service == 0x19 || service == 0x31 || service == 0x3E);

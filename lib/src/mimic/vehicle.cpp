@@ -138,12 +138,12 @@ class Vehicle::Impl {
             Time after = delay(station);
             Turn turn = turn_of(station, request);
             if (turn.busy) {
-                all.push_back({after, station.index, {negative, request[0], busy_repeat}});
+                all.push_back({after, station.index, {negative_response, request[0], busy_repeat}});
                 continue;
             }
             for (; turn.pending_for > 0;
                  turn.pending_for -= std::min(turn.pending_for, pending_again)) {
-                all.push_back({after, station.index, {negative, request[0], pending}});
+                all.push_back({after, station.index, {negative_response, request[0], pending}});
                 after += std::min(turn.pending_for, pending_again);
             }
             if (Message answer = reply(station, request, !ecu); !answer.empty())
@@ -316,7 +316,7 @@ class Vehicle::Impl {
             case Refusal::silence:
                 return {};
             case Refusal::negative:
-                return {negative, 0x01, 0x12};
+                return {negative_response, 0x01, 0x12};
             case Refusal::first_only:
                 request = request.first(1U + most);
                 break;
@@ -347,14 +347,14 @@ class Vehicle::Impl {
             w.heard = true;
             const Turn turn = turn_of(station, w.request);
             if (turn.busy) {
-                say({negative, w.request[0], busy_repeat});
+                say({negative_response, w.request[0], busy_repeat});
                 station.work.erase(station.work.begin());
                 return;
             }
             w.pending_for = turn.pending_for;
         }
         if (w.pending_for > 0) {
-            say({negative, w.request[0], pending});
+            say({negative_response, w.request[0], pending});
             const Time wait = std::min(w.pending_for, pending_again);
             w.pending_for -= wait;
             w.due = latest_ + wait;
@@ -422,13 +422,13 @@ void Vehicle::Impl::ask_kline(Bytes frame, Time now, Tell tell) {
         }
         Turn turn = turn_of(station, heard.data);
         if (turn.busy && !old) {
-            say({negative, heard.data[0], busy_repeat});
+            say({negative_response, heard.data[0], busy_repeat});
             continue;
         }
         // ISO 9141-2 has no negative responses.
         for (; !old && turn.pending_for > 0;
              turn.pending_for -= std::min(turn.pending_for, pending_again)) {
-            say({negative, heard.data[0], pending});
+            say({negative_response, heard.data[0], pending});
             after += std::min(turn.pending_for, pending_again);
         }
         bool first = true;
