@@ -110,7 +110,7 @@ TEST_CASE("campaign: known faults are found and named, and a sound adapter passe
             options.faults = trial.faults;
             options.own_isotp = trial.own_isotp;
             if (!all_whole) { // little time, and faults that show in it
-                options.duration = (trial.faults.ppm > 100 ? 20 : 4) * nanoseconds_a_second;
+                options.duration = (trial.faults.ppm > 100 ? 60 : 4) * nanoseconds_a_second;
                 for (double* rate : {&options.faults.drop, &options.faults.swap,
                                      &options.faults.twice, &options.faults.step_back})
                     *rate *= 20;
