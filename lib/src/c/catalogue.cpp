@@ -3,7 +3,6 @@
 
 #include <algorithm>
 #include <array>
-#include <cstring>
 #include <vector>
 
 #include "arena.hpp"
@@ -226,7 +225,7 @@ size_t telltale_code_meaning(uint16_t code, char* buffer, size_t room) {
     const std::string_view text = catalogue::describe_code(code, words);
     if (room != 0) {
         const std::size_t size = std::min(text.size(), room - 1);
-        std::memcpy(buffer, text.data(), size);
+        std::copy_n(text.data(), size, buffer);
         buffer[size] = '\0';
     }
     return text.size();

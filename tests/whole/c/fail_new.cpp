@@ -31,6 +31,9 @@ void* operator new(std::size_t size, const std::nothrow_t&) noexcept {
         --left;
     return std::malloc(size == 0 ? 1 : size);
 }
+void* operator new[](std::size_t size, const std::nothrow_t& none) noexcept {
+    return operator new(size, none);
+}
 void operator delete(void* memory) noexcept {
     std::free(memory);
 }
@@ -44,5 +47,8 @@ void operator delete[](void* memory, std::size_t) noexcept {
     std::free(memory);
 }
 void operator delete(void* memory, const std::nothrow_t&) noexcept {
+    std::free(memory);
+}
+void operator delete[](void* memory, const std::nothrow_t&) noexcept {
     std::free(memory);
 }

@@ -15,7 +15,9 @@ fail() {
     exit 1
 }
 start_bus() { # FAULT
-    sleep 120 | "$bin/vet-bus" "$1" >bus.txt &
+    : >bus.txt
+    # Nothing of this keeps the test's own output open.
+    sleep 60 2>/dev/null | "$bin/vet-bus" "$1" >bus.txt 2>/dev/null &
     bus=$!
     tries=0
     until [ "$(wc -l <bus.txt)" -eq 2 ]; do
@@ -60,10 +62,9 @@ done
 grep -q 'bench line' said.txt || fail "no word of caution"
 stop_bus
 
-start_bus drop=500
-vet 1 --seconds 2
+start_bus drop=100
+vet 1 --seconds 4
 expect load-loss failed
-expect load-twice passed
 stop_bus
 
 start_bus noise
