@@ -284,7 +284,8 @@ class ConnectPhase final : public Phase {
         } else if (bench_.over) {
             auto& row =
                 check("line-connected", "line", "Something goes over the line", "common practice");
-            row.sent = counted(2 * most_tries, "frame", "frames") + ", half of them each way";
+            row.sent = counted(std::uint64_t{2} * most_tries, "frame", "frames") +
+                       ", half of them each way";
             row.finding = "Nothing came at either end: are both on one line, with the same bit "
                           "rate, its ends terminated?";
         }

@@ -558,7 +558,7 @@ class IsotpPhase final : public Phase {
     void judge_padding(const CanFrame& frame, End from, Time now) {
         if (frame.data.empty())
             return;
-        std::size_t end = frame.data.size();
+        std::size_t end = 0;
         auto& rest = rest_[index(from)];
         switch (frame.data[0] >> 4) {
         case 0:

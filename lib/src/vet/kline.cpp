@@ -381,7 +381,8 @@ void KlineVetting::answer_to(Bytes frame, Time end) {
 Report KlineVetting::report() const {
     Report report;
     const auto row = [&](const char* id, const char* title, const char* basis, const Count& count,
-                         std::string sent, std::string good, std::string bad, std::string why) {
+                         std::string sent, std::string good, const std::string& bad,
+                         std::string why) {
         Check check;
         check.id = id;
         check.group = "kline";

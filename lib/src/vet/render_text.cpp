@@ -117,7 +117,7 @@ class Writer {
                              (link.settings.empty() ? "" : ": " + link.settings));
         std::string versions;
         for (const auto& [what, version] : report.versions)
-            versions += (versions.empty() ? "" : ", ") + what + " " + version;
+            versions.append(versions.empty() ? "" : ", ").append(what).append(" ").append(version);
         line("Versions", versions);
         out_ += '\n';
         const Conclusion conclusion = conclusion_of(report);
