@@ -32,9 +32,6 @@ struct VetOptions {
 
 /// Two CAN links, known frames from both sides.
 Result<vet::Report> vet_can(const VetOptions& options);
-/// Two K-line or DoIP links.
-Result<vet::Report> vet_kline(const VetOptions& options);
-Result<vet::Report> vet_doip(const VetOptions& options);
 /// One link and a vehicle.
 Result<vet::Report> vet_vehicle(const VetOptions& options);
 /// Errors: with file and line.
