@@ -381,8 +381,8 @@ void KlineVetting::answer_to(Bytes frame, Time end) {
 Report KlineVetting::report() const {
     Report report;
     const auto row = [&](const char* id, const char* title, const char* basis, const Count& count,
-                         std::string sent, std::string good, const std::string& bad,
-                         std::string why) {
+                         const std::string& sent, const std::string& good, const std::string& bad,
+                         const std::string& why) {
         Check check;
         check.id = id;
         check.group = "kline";
@@ -392,11 +392,11 @@ Report KlineVetting::report() const {
         check.wrong_count = count.wrong;
         check.examples = count.examples;
         if (count.all == 0 && count.wrong == 0) {
-            check.finding = std::move(why);
+            check.finding = why;
         } else {
-            check.sent = std::move(sent);
+            check.sent = sent;
             check.verdict = count.wrong == 0 ? Verdict::passed : Verdict::failed;
-            check.came = count.wrong == 0 ? std::move(good) : bad;
+            check.came = count.wrong == 0 ? good : bad;
             if (count.wrong != 0)
                 check.finding = render::with_commas(count.wrong) + " of " +
                                 render::with_commas(count.all) + ": " + bad;
