@@ -12,7 +12,7 @@ const browser = await chromium.launchPersistentContext(mkdtempSync(join(tmpdir()
   executablePath: process.env.CHROMIUM || "/usr/bin/chromium",
   headless: true,
   colorScheme: "light",
-  viewport: { width: 1280, height: 940 },
+  viewport: { width: 1280, height: 915 },
   args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync"],
 });
