@@ -24,18 +24,6 @@ struct Seen {
     Time time = no_time;
 };
 
-KnownFrame keep(const CanFrame& frame) {
-    KnownFrame kept;
-    kept.id = frame.id;
-    kept.kind = frame.kind;
-    kept.fd = frame.fd;
-    kept.bit_rate_switch = frame.bit_rate_switch;
-    kept.remote_length = frame.remote_length;
-    kept.size = static_cast<std::uint8_t>(std::min<std::size_t>(frame.data.size(), 64));
-    std::copy_n(frame.data.begin(), kept.size, kept.data.begin());
-    return kept;
-}
-
 bool same_bytes(Bytes a, Bytes b) {
     return std::equal(a.begin(), a.end(), b.begin(), b.end());
 }

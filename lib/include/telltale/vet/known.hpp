@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <algorithm>
 #include <array>
+#include <cstddef>
 #include <cstdint>
 #include <string>
 #include <vector>
@@ -42,6 +44,19 @@ inline bool same_frame(const KnownFrame& known, const CanFrame& frame) {
         if (known.data[i] != frame.data[i])
             return false;
     return true;
+}
+
+/// A frame with bytes of its own, of no group; at most 64 of them.
+inline KnownFrame keep(const CanFrame& frame) {
+    KnownFrame kept;
+    kept.id = frame.id;
+    kept.kind = frame.kind;
+    kept.fd = frame.fd;
+    kept.bit_rate_switch = frame.bit_rate_switch;
+    kept.remote_length = frame.remote_length;
+    kept.size = static_cast<std::uint8_t>(std::min<std::size_t>(frame.data.size(), 64));
+    std::copy_n(frame.data.begin(), kept.size, kept.data.begin());
+    return kept;
 }
 
 /// Known frames in the order in which they are sent, each in a group that is judged as one.

@@ -19,18 +19,6 @@ namespace {
 constexpr link::Timeout send_timeout = std::chrono::seconds(2);
 constexpr auto reopen_every = std::chrono::milliseconds(500);
 
-KnownFrame keep(const CanFrame& frame) {
-    KnownFrame kept;
-    kept.id = frame.id;
-    kept.kind = frame.kind;
-    kept.fd = frame.fd;
-    kept.bit_rate_switch = frame.bit_rate_switch;
-    kept.remote_length = frame.remote_length;
-    kept.size = static_cast<std::uint8_t>(std::min<std::size_t>(frame.data.size(), 64));
-    std::copy_n(frame.data.begin(), kept.size, kept.data.begin());
-    return kept;
-}
-
 std::string_view of(link::TimeFrom from) {
     switch (from) {
     case link::TimeFrom::system:
