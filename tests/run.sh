@@ -46,7 +46,8 @@ packages() {
         libssl-dev libncurses-dev tmux:tmux libpcap-dev libbenchmark-dev tshark:tshark units:units npm:npm node:nodejs \
         chromium:chromium xmllint:libxml2-utils datamash:datamash readelf:binutils git:git \
         qemu-system-x86_64:qemu-system-x86 doxygen:doxygen \
-        s390x-linux-gnu-g++:g++-s390x-linux-gnu qemu-s390x:qemu-user busybox:busybox-static luajit:luajit sqlite3:sqlite3 || return 1
+        s390x-linux-gnu-g++:g++-s390x-linux-gnu qemu-s390x:qemu-user busybox:busybox-static luajit:luajit sqlite3:sqlite3 \
+        groff:groff-base dpkg-shlibdeps:dpkg-dev file:file || return 1
     sh tests/whole/kernel/fetch.sh build/kernel || true # what is missing, the test says
 }
 

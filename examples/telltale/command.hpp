@@ -30,5 +30,6 @@ void add_clear(CLI::App& app, Run& run);
 void add_record(CLI::App& app, Run& run);
 void add_contrast(CLI::App& app, Run& run);
 void add_vet(CLI::App& app, Run& run);
+void add_manual(CLI::App& app, Run& run);
 
 } // namespace telltale::program

@@ -37,6 +37,7 @@ int main(int argc, char** argv) {
         add_record(app, run);
         add_vet(app, run);
 #endif
+        add_manual(app, run);
 
         try {
             app.parse(argc, argv);

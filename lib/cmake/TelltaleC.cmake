@@ -35,7 +35,8 @@ foreach(name telltale-c telltale-c-static)
   endif()
   install(TARGETS ${name} EXPORT ${set}
     ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR}
-    LIBRARY DESTINATION ${CMAKE_INSTALL_LIBDIR}
+    LIBRARY DESTINATION ${CMAKE_INSTALL_LIBDIR} COMPONENT telltale_runtime
+      NAMELINK_COMPONENT telltale_development
     RUNTIME DESTINATION ${CMAKE_INSTALL_BINDIR})
 endforeach()
 install(EXPORT telltale-c NAMESPACE telltale:: DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/telltale)

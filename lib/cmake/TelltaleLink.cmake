@@ -26,7 +26,8 @@ foreach(folder mimic client link vet)
       SOVERSION ${PROJECT_VERSION_MAJOR}.${PROJECT_VERSION_MINOR})
     install(TARGETS telltale-${folder} EXPORT telltale-${folder}
       ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR}
-      LIBRARY DESTINATION ${CMAKE_INSTALL_LIBDIR})
+      LIBRARY DESTINATION ${CMAKE_INSTALL_LIBDIR} COMPONENT telltale_runtime
+        NAMELINK_COMPONENT telltale_development)
     install(EXPORT telltale-${folder} NAMESPACE telltale::
       DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/telltale)
   endif()
