@@ -44,7 +44,7 @@ packages() {
     need cmake ninja-build g++ clang clang-format clang-tidy libclang-rt-dev pkgconf:pkgconf \
         libexpected-dev doctest-dev libcli11-dev nlohmann-json3-dev libboost-dev libspdlog-dev \
         libssl-dev libncurses-dev tmux:tmux libpcap-dev libbenchmark-dev tshark:tshark units:units npm:npm node:nodejs \
-        chromium:chromium xmllint:libxml2-utils datamash:datamash readelf:binutils git:git \
+        chromium:chromium xmllint:libxml2-utils datamash:datamash readelf:binutils git:git openssl:openssl \
         qemu-system-x86_64:qemu-system-x86 doxygen:doxygen \
         s390x-linux-gnu-g++:g++-s390x-linux-gnu qemu-s390x:qemu-user busybox:busybox-static luajit:luajit sqlite3:sqlite3 \
         groff:groff-base dpkg-shlibdeps:dpkg-dev file:file || return 1

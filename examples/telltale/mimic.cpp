@@ -33,6 +33,7 @@ struct Options {
     std::optional<double> seconds;
     std::string day;
     std::string kline = "9141";
+    std::string identity;
 };
 
 int wrong(const std::string& words) {
@@ -138,7 +139,8 @@ void add_mimic_options(CLI::App& command, MimicOptions& o) {
                      "Codes were cleared a moment ago: no monitor is complete");
     command.add_flag("--29-bit", o.extended, "CAN identifiers of 29 bits");
     command.add_flag("--uds", o.uds, "OBDonUDS (SAE J1979-2) in place of the services 01 to 0A");
-    command.add_option("--delay", o.delay_ms, "Milliseconds before an answer, at least")
+    command
+        .add_option("--delay", o.delay_ms, "Milliseconds before an answer, at least; 0: at once")
         ->check(CLI::Range(0.0, 10'000.0))
         ->type_name("MS")
         ->capture_default_str();
@@ -193,6 +195,8 @@ Result<mimic::Options> mimic_options(const MimicOptions& o) {
     v.extended_ids = o.extended;
     v.obd_on_uds = o.uds;
     v.habits.delay = static_cast<Time>(o.delay_ms * 1e6);
+    if (v.habits.delay == 0)
+        v.habits.spread = 0;
     v.habits.pending_every = o.pending_every;
     v.habits.busy_every = o.busy_every;
     v.habits.most_pids = static_cast<unsigned>(o.most_pids);
@@ -210,9 +214,10 @@ void add_mimic(CLI::App& app, Run& run) {
     CLI::App* command = app.add_subcommand(
         "mimic", "Simulate a vehicle: several ECUs on a plausible drive, with faults where wanted");
     add_mimic_options(*command, options->vehicle);
-    CLI::Option* link = command->add_option(
-        "LINK", options->link,
-        "can:IFACE, slcan:DEVICE or slcan:pty, kline:DEVICE or kline:pty, doip:ADDRESS[:PORT]");
+    CLI::Option* link =
+        command->add_option("LINK", options->link,
+                            "can:IFACE, slcan:DEVICE or slcan:pty, kline:DEVICE or kline:pty, "
+                            "doip:ADDRESS[:PORT][,tls]");
     link->type_name("");
     command
         ->add_option("--into", options->into,
@@ -235,6 +240,10 @@ void add_mimic(CLI::App& app, Run& run) {
         ->check(CLI::IsMember({"9141", "14230"}))
         ->type_name("ISO")
         ->capture_default_str();
+    command
+        ->add_option("--identity", options->identity,
+                     "With doip:ADDRESS,tls: certificate and key of the vehicle, in one file (PEM)")
+        ->type_name("FILE");
     command->footer(
         "On a line it prints the name by which it is reached, and runs until it is stopped. With "
         "pty\n"
@@ -257,7 +266,8 @@ void add_mimic(CLI::App& app, Run& run) {
                 return wrong("give a LINK to run on, or --into FILE");
             mimic::Vehicle made(*vehicle);
             const auto served =
-                serve_mimic(options->link, made, options->kline == "14230", options->seconds);
+                serve_mimic(options->link, made,
+                            {options->kline == "14230", options->seconds, options->identity});
             return served ? static_cast<int>(status_done) : wrong(served.error().detail);
         };
     });

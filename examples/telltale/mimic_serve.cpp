@@ -25,6 +25,8 @@
 #include <boost/asio/ip/udp.hpp>
 #include <boost/asio/posix/stream_descriptor.hpp>
 #include <boost/asio/signal_set.hpp>
+#include <boost/asio/ssl/context.hpp>
+#include <boost/asio/ssl/stream.hpp>
 #include <boost/asio/steady_timer.hpp>
 #include <boost/asio/write.hpp>
 
@@ -389,16 +391,35 @@ class KlinePort final : public Port {
 };
 
 /// A DoIP entity (ISO 13400-2): vehicle identification by UDP; routing activation and diagnostic
-/// messages by TCP. Its ECUs have the logical addresses 0100 and their address on the older lines.
+/// messages by TCP, or by TLS alone where there is an identity. Its ECUs have the logical addresses
+/// 0100 and their address on the older lines.
 class DoipEntity final : public Server {
   public:
-    DoipEntity(asio::io_context& context, mimic::Vehicle& vehicle, std::string host,
-               std::uint16_t port)
-        : Server(context, vehicle), host_(std::move(host)), port_(port), acceptor_(context),
-          finder_(context) {}
+    DoipEntity(asio::io_context& context, mimic::Vehicle& vehicle, const link::LinkName& name,
+               std::string identity)
+        : Server(context, vehicle), host_(name.place), port_(name.port),
+          identity_(std::move(identity)), acceptor_(context), finder_(context) {
+        if (port_ == 0)
+            port_ = name.tls ? link::doip::tls_port : link::doip::port;
+        if (name.tls)
+            tls_.emplace(asio::ssl::context::tls_server);
+    }
 
     Result<std::string> open() override {
         error_code error;
+        if (tls_) { // ISO 13400-2:2019: TLS 1.2 or later
+            tls_->set_options(asio::ssl::context::no_sslv2 | asio::ssl::context::no_sslv3 |
+                                  asio::ssl::context::no_tlsv1 | asio::ssl::context::no_tlsv1_1,
+                              error);
+            if (!error)
+                tls_->use_certificate_chain_file(identity_, error);
+            if (!error)
+                tls_->use_private_key_file(identity_, asio::ssl::context::pem, error);
+            if (error)
+                return fail(ErrorCode::cannot_open,
+                            "'" + identity_ +
+                                "' is no certificate with its key (PEM): " + error.message());
+        }
         const auto address = asio::ip::make_address(host_, error);
         if (error)
             return fail(ErrorCode::bad_argument,
@@ -422,7 +443,7 @@ class DoipEntity final : public Server {
         accept();
         find();
         const std::string shown = address.is_v6() ? "[" + host_ + "]" : host_;
-        return "doip:" + shown + ":" + std::to_string(port);
+        return "doip:" + shown + ":" + std::to_string(port) + (tls_ ? ",tls" : "");
     }
 
   private:
@@ -439,11 +460,13 @@ class DoipEntity final : public Server {
     struct Session {
         explicit Session(asio::ip::tcp::socket taken) : socket(std::move(taken)) {}
         asio::ip::tcp::socket socket;
+        std::optional<asio::ssl::stream<asio::ip::tcp::socket&>> secure; ///< over the socket
         link::doip::Parser parser;
         std::array<std::uint8_t, 4096> in{};
         std::vector<std::uint8_t> out;
         std::vector<std::uint8_t> leaving;
         bool writing = false;
+        bool closing = false; // when all is written
         bool closed = false;
         std::uint16_t tester = 0; // 0: no routing activation yet
         struct Later {
@@ -465,10 +488,20 @@ class DoipEntity final : public Server {
             if (sessions_.size() < most_sessions) { // else the socket closes here
                 error_code ignored;
                 socket.set_option(asio::ip::tcp::no_delay(true), ignored);
-                sessions_.push_back(std::make_shared<Session>(std::move(socket)));
-                read(sessions_.back());
+                begin(sessions_.emplace_back(std::make_shared<Session>(std::move(socket))));
             }
             accept();
+        });
+    }
+
+    void begin(const SessionPtr& s) {
+        if (!tls_)
+            return read(s);
+        s->secure.emplace(s->socket, *tls_);
+        s->secure->async_handshake(asio::ssl::stream_base::server, [this, s](error_code error) {
+            if (error)
+                return close(s);
+            read(s);
         });
     }
 
@@ -480,8 +513,7 @@ class DoipEntity final : public Server {
     }
 
     void read(const SessionPtr& s) {
-        s->socket.async_read_some(asio::buffer(s->in), [this, s](error_code error,
-                                                                 std::size_t size) {
+        const auto taken = [this, s](error_code error, std::size_t size) {
             if (error || s->closed)
                 return close(s);
             Bytes bytes = Bytes(s->in).first(size);
@@ -491,29 +523,37 @@ class DoipEntity final : public Server {
             if (s->parser.broken()) { // ISO 13400-2: incorrect pattern, and the connection closes
                 const std::array<std::uint8_t, 1> code{0x00};
                 link::doip::append(s->out, link::doip::Type::negative_acknowledge, code);
-                error_code ignored;
-                asio::write(s->socket, asio::buffer(s->out), ignored);
-                return close(s);
+                s->closing = true;
+                return write(s);
             }
             write(s);
             read(s);
             tick();
-        });
+        };
+        if (s->secure)
+            s->secure->async_read_some(asio::buffer(s->in), taken);
+        else
+            s->socket.async_read_some(asio::buffer(s->in), taken);
     }
 
     void write(const SessionPtr& s) {
-        if (s->writing || s->out.empty() || s->closed)
+        if (s->writing || s->closed)
             return;
+        if (s->out.empty())
+            return s->closing ? close(s) : void();
         s->writing = true;
         s->leaving.swap(s->out);
         s->out.clear();
-        asio::async_write(s->socket, asio::buffer(s->leaving),
-                          [this, s](error_code error, std::size_t) {
-                              s->writing = false;
-                              if (error)
-                                  return close(s);
-                              write(s);
-                          });
+        const auto written = [this, s](error_code error, std::size_t) {
+            s->writing = false;
+            if (error)
+                return close(s);
+            write(s);
+        };
+        if (s->secure)
+            asio::async_write(*s->secure, asio::buffer(s->leaving), written);
+        else
+            asio::async_write(s->socket, asio::buffer(s->leaving), written);
     }
 
     void take(Session& s, const link::doip::Packet& packet) {
@@ -634,6 +674,8 @@ class DoipEntity final : public Server {
 
     std::string host_;
     std::uint16_t port_;
+    std::string identity_;
+    std::optional<asio::ssl::context> tls_;
     asio::ip::tcp::acceptor acceptor_;
     asio::ip::udp::socket finder_;
     asio::ip::udp::endpoint from_;
@@ -643,11 +685,13 @@ class DoipEntity final : public Server {
 
 } // namespace
 
-Result<void> serve_mimic(const std::string& text, mimic::Vehicle& vehicle, bool iso_14230,
-                         std::optional<double> seconds) {
+Result<void> serve_mimic(const std::string& text, mimic::Vehicle& vehicle,
+                         const ServeOptions& options) {
     const auto name = link::parse_link_name(text);
     if (!name)
         return tl::unexpected(name.error());
+    if (name->tls == options.identity.empty())
+        return fail(ErrorCode::bad_argument, "doip:ADDRESS,tls and --identity FILE go together");
     asio::io_context context(1);
     std::unique_ptr<Server> server;
     switch (name->kind) {
@@ -662,14 +706,10 @@ Result<void> serve_mimic(const std::string& text, mimic::Vehicle& vehicle, bool 
                                          link::make_link(context.get_executor(), *name));
         break;
     case link::LinkKind::kline:
-        server = std::make_unique<KlinePort>(context, vehicle, name->place, iso_14230);
+        server = std::make_unique<KlinePort>(context, vehicle, name->place, options.iso_14230);
         break;
     case link::LinkKind::doip:
-        if (name->tls)
-            return fail(ErrorCode::bad_argument, "the simulated vehicle has no certificate: "
-                                                 "leave tls away");
-        server = std::make_unique<DoipEntity>(context, vehicle, name->place,
-                                              name->port == 0 ? link::doip::port : name->port);
+        server = std::make_unique<DoipEntity>(context, vehicle, *name, options.identity);
         break;
     case link::LinkKind::dump:
         return fail(ErrorCode::bad_argument, "a dump is written with --into FILE");
@@ -683,8 +723,8 @@ Result<void> serve_mimic(const std::string& text, mimic::Vehicle& vehicle, bool 
     asio::signal_set signals(context, SIGINT, SIGTERM);
     signals.async_wait([&](error_code, int) { context.stop(); });
     asio::steady_timer end(context);
-    if (seconds) {
-        end.expires_after(std::chrono::nanoseconds(static_cast<Time>(*seconds * 1e9)));
+    if (options.seconds) {
+        end.expires_after(std::chrono::nanoseconds(static_cast<Time>(*options.seconds * 1e9)));
         end.async_wait([&](error_code) { context.stop(); });
     }
     server->tick();

@@ -4,7 +4,7 @@
 // after the other, each for SECONDS (5) and twice by turns. At the other end: `telltale mimic` with
 // a vehicle that answers at once, as in
 //
-//     telltale mimic doip:127.0.0.1:0 --seed 3 &     (prints the name of the link)
+//     telltale mimic doip:127.0.0.1 --seed 3 --delay 0 &     (prints the name of the link)
 //     bench-live doip:127.0.0.1:PORT
 //
 // Over a pseudo terminal and the loopback there are no bit times: what counts is how often the two

@@ -4,6 +4,9 @@
 if(TARGET telltale AND TARGET telltale-mimic)
   add_test(NAME mimic-dumps COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/mimic/dumps.sh
     $<TARGET_FILE:telltale> ${CMAKE_CURRENT_BINARY_DIR}/mimic-dumps)
+  add_test(NAME mimic-tls COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/mimic/tls.sh
+    $<TARGET_FILE:telltale> ${CMAKE_CURRENT_BINARY_DIR}/mimic-tls)
+  set_tests_properties(mimic-tls PROPERTIES TIMEOUT 120)
   if(TARGET telltale-client-live)
     add_executable(mimic-lines ${CMAKE_CURRENT_LIST_DIR}/mimic/lines.cpp)
     telltale_target(mimic-lines)
