@@ -2,7 +2,14 @@
 # telltale::mimic, telltale::client and telltale::vet are state machines and need telltale::decode
 # only; telltale::link carries their frames and needs Boost.Asio, spdlog, OpenSSL and threads. Each is a
 # component of the installed package of its own, so that who only decodes needs none of these.
-foreach(folder mimic client link vet)
+set(telltale_parts)
+if(TELLTALE_CLIENT)
+  list(APPEND telltale_parts mimic client vet)
+endif()
+if(TELLTALE_LINK)
+  list(APPEND telltale_parts link)
+endif()
+foreach(folder IN LISTS telltale_parts)
   file(GLOB folder_sources CONFIGURE_DEPENDS src/${folder}/*.cpp)
   if(folder_sources)
     set(kind)
@@ -47,9 +54,8 @@ if(TARGET telltale-link)
 endif()
 # The kernel's own termios cannot be seen together with the C library's.
 set_source_files_properties(src/link/serial.cpp PROPERTIES SKIP_UNITY_BUILD_INCLUSION ON)
-if(TARGET telltale-vet)
-  set_target_properties(telltale-vet PROPERTIES UNITY_BUILD OFF) # has names of the same kind in many files
-endif()
+# GCC warns of types of unnamed namespaces in what it takes for a header.
+set_source_files_properties(src/vet/offline.cpp PROPERTIES SKIP_UNITY_BUILD_INCLUSION ON)
 # What runs state machines on a link: telltale::client-live and telltale::vet-live.
 foreach(folder client vet)
   file(GLOB live_sources CONFIGURE_DEPENDS src/${folder}/live/*.cpp)
@@ -61,9 +67,10 @@ foreach(folder client vet)
     target_link_libraries(telltale-${folder}-live PUBLIC telltale-${folder} telltale-link)
     target_compile_definitions(telltale-${folder}-live PRIVATE TELLTALE_BUILDING)
     set_target_properties(telltale-${folder}-live PROPERTIES EXPORT_NAME ${folder}-live)
+    # (No telltale-client-live.cmake: telltale-client.cmake includes every telltale-client-*.cmake.)
     install(TARGETS telltale-${folder}-live EXPORT telltale-${folder}-live
       ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR})
-    install(EXPORT telltale-${folder}-live NAMESPACE telltale::
+    install(EXPORT telltale-${folder}-live NAMESPACE telltale:: FILE telltale-live-${folder}.cmake
       DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/telltale)
   endif()
 endforeach()

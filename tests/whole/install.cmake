@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: Apache-2.0
-# The library as others get it: installed (static and shared) and found by find_package and by
-# pkg-config, and as a subdirectory of their own build. The static one installs this build; the
-# others build the library anew, in a scratch folder that later runs use again.
+# The library as others get it: installed static (this build), found by find_package, by pkg-config and
+# by a plain compiler; shared, fetched from a repository by FetchContent into another project (built
+# anew in a scratch folder that later runs use again) and installed from there; as a subdirectory.
+# The parts beside decode are used in the same way, each by its own component.
 if(NOT TELLTALE_SANITIZE)
   foreach(kind static shared subdirectory)
     add_test(NAME install-${kind} COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/install/run.sh

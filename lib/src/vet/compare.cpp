@@ -39,7 +39,7 @@ unsigned distance(const KnownFrame& sent, const CanFrame& came) noexcept {
 
 } // namespace
 
-Difference difference(const KnownFrame& sent, const CanFrame& came) noexcept {
+Difference difference_of(const KnownFrame& sent, const CanFrame& came) noexcept {
     if (sent.id.extended != came.id.extended)
         return sent.id.extended ? Difference::extended_cleared : Difference::extended_set;
     if (sent.id.value != came.id.value)
@@ -233,7 +233,7 @@ const Comparison::Arrival& Comparison::arrived(const CanFrame& frame, Time stamp
         }
     }
     if (least <= far) {
-        last_.difference = difference(open_[nearest].frame, frame);
+        last_.difference = difference_of(open_[nearest].frame, frame);
         ++tally_.changed;
         ++tally_.by_difference[static_cast<std::size_t>(last_.difference)];
         take(nearest, Fate::changed, stamp);

@@ -31,7 +31,7 @@ enum class Difference : std::uint8_t {
     count_
 };
 inline constexpr auto differences = static_cast<std::size_t>(Difference::count_);
-Difference difference(const KnownFrame& sent, const CanFrame& came) noexcept;
+Difference difference_of(const KnownFrame& sent, const CanFrame& came) noexcept;
 /// `29-bit identifiers arrive as 11-bit ones`.
 std::string_view describe(Difference difference) noexcept;
 

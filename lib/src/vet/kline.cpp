@@ -10,27 +10,27 @@ namespace telltale::vet {
 
 namespace {
 
-constexpr Time ms = nanoseconds_a_millisecond;
+constexpr Time milli = nanoseconds_a_millisecond;
 constexpr Time byte_time = KlineCutter::byte_time;
 // Initialisation at 5 baud (ISO 9141-2, ISO 14230-4): from the address to 55 (W1), to the key bytes
 // (W2, W3), to the second one inverted (W4), to the inverted address (W4).
-constexpr Time address_time = 2000 * ms;
-constexpr Time w1 = 100 * ms;
-constexpr Time w2 = 10 * ms;
-constexpr Time w3 = 10 * ms;
-constexpr Time w4_min = 25 * ms;
-constexpr Time w4_max = 50 * ms;
+constexpr Time address_time = 2000 * milli;
+constexpr Time w1 = 100 * milli;
+constexpr Time w2 = 10 * milli;
+constexpr Time w3 = 10 * milli;
+constexpr Time w4_min = 25 * milli;
+constexpr Time w4_max = 50 * milli;
 constexpr std::array<std::uint8_t, 2> keys{0xE9, 0x8F}; // ISO 14230-4: 2025
 constexpr std::uint8_t inverted_address = 0xCC;         // of 33
 // Pauses in a request (P4: 5 to 20 ms), before it (P3: at least 55 ms), before an answer (P2: 25 to
 // 50 ms), in an answer (P1: at most 20 ms).
-constexpr Time p4_min = 5 * ms;
-constexpr Time p4_max = 20 * ms;
-constexpr Time p3_min = 55 * ms;
-constexpr Time p2_usual = 30 * ms;
-constexpr Time p2_late = 47 * ms;
-constexpr Time p1_slow = 18 * ms;
-constexpr Time patience = 600 * ms; // for what is to come after the answer is over
+constexpr Time p4_min = 5 * milli;
+constexpr Time p4_max = 20 * milli;
+constexpr Time p3_min = 55 * milli;
+constexpr Time p2_usual = 30 * milli;
+constexpr Time p2_late = 47 * milli;
+constexpr Time p1_slow = 18 * milli;
+constexpr Time after_answer = 600 * milli; // for what is to come after the answer is over
 
 std::string shown(Bytes bytes) {
     constexpr std::size_t most = 12;
@@ -121,7 +121,7 @@ void KlineVetting::begin(KlineVetOutlet& outlet, Time now) {
     switch (step_) {
     case Step::open:
         step_ = Step::opening;
-        deadline_ = now + 15'000 * ms;
+        deadline_ = now + 15'000 * milli;
         awake_ = !options_.wakes;
         lows_ = 0;
         low_ = key_end_ = no_time;
@@ -156,7 +156,7 @@ void KlineVetting::begin(KlineVetOutlet& outlet, Time now) {
             answer_[answer_.size() - 1 - mark_ % 2] ^= static_cast<std::uint8_t>(1U << mark_ % 8);
         request_came_ = answer_came_ = false;
         step_ = Step::sending;
-        deadline_ = now + 10'000 * ms;
+        deadline_ = now + 10'000 * milli;
         outlet.send(request_);
         return;
     }
@@ -203,9 +203,9 @@ void KlineVetting::sent(bool fine, Time now) {
     if (step_ != Step::sending)
         return;
     step_ = Step::waiting;
-    deadline_ = now + (fine ? patience : Time{0});
+    deadline_ = now + (fine ? after_answer : Time{0});
     for (const Due& due : due_)
-        deadline_ = std::max(deadline_, due.at + patience);
+        deadline_ = std::max(deadline_, due.at + after_answer);
     next_ = std::min(next_ == no_time ? deadline_ : next_, deadline_);
 }
 
@@ -239,7 +239,7 @@ void KlineVetting::received(Bytes frame, Time now) {
         latency_.add(now - free_);
     answer_came_ = true;
     // A moment longer, for what ought not to come.
-    deadline_ = now + 60 * ms;
+    deadline_ = now + 60 * milli;
     next_ = std::min(next_ == no_time ? deadline_ : next_, deadline_);
 }
 
@@ -260,7 +260,7 @@ void KlineVetting::end_exchange(Time now) {
     }
     ++at_;
     step_ = Step::ask;
-    deadline_ = now + 10 * ms;
+    deadline_ = now + 10 * milli;
 }
 
 void KlineVetting::put_at(Time at, Bytes bytes, Time gap) {
@@ -277,8 +277,8 @@ void KlineVetting::put_at(Time at, Bytes bytes, Time gap) {
 /// on, make it low at 0, 0.6 and 1.4 s; or it is the wake-up of the fast initialisation.
 void KlineVetting::low(Time now) {
     const Time off = low_ == no_time ? 0 : now - low_;
-    const bool second = lows_ == 1 && off > 500 * ms && off < 700 * ms;
-    const bool third = lows_ == 2 && off > 1300 * ms && off < 1500 * ms;
+    const bool second = lows_ == 1 && off > 500 * milli && off < 700 * milli;
+    const bool third = lows_ == 2 && off > 1300 * milli && off < 1500 * milli;
     if (second || third) {
         ++lows_;
     } else {
@@ -295,7 +295,7 @@ void KlineVetting::low(Time now) {
 }
 
 void KlineVetting::heard(std::uint8_t byte, Time now) {
-    const bool fresh = last_heard_ == no_time || now - last_heard_ > p4_max + byte_time + 4 * ms;
+    const bool fresh = last_heard_ == no_time || now - last_heard_ > p4_max + byte_time + 4 * milli;
     if (key_end_ != no_time && !awake_ && !key_back_) {
         key_back_ = true;
         w4_ = now - byte_time - key_end_;
@@ -303,7 +303,7 @@ void KlineVetting::heard(std::uint8_t byte, Time now) {
         if (byte == static_cast<std::uint8_t>(~keys[1])) {
             awake_ = true;
             const std::array<std::uint8_t, 1> ready{inverted_address};
-            put_at(now + 30 * ms, ready, 0);
+            put_at(now + 30 * milli, ready, 0);
         }
         return;
     }
@@ -375,7 +375,7 @@ void KlineVetting::answer_to(Bytes frame, Time end) {
     put_at(end + (kind == Kind::late ? p2_late : p2_usual), answer_,
            kind == Kind::slow ? p1_slow : Time{0});
     if (step_ == Step::waiting)
-        deadline_ = std::max(deadline_, due_.back().at + patience);
+        deadline_ = std::max(deadline_, due_.back().at + after_answer);
 }
 
 Report KlineVetting::report() const {

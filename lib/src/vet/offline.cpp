@@ -121,7 +121,7 @@ void append_count(std::string& out, std::uint64_t count, std::string_view one,
     out += count == 1 ? one : many;
 }
 
-std::string counted(std::uint64_t count, std::string_view one, std::string_view many) {
+std::string with_count(std::uint64_t count, std::string_view one, std::string_view many) {
     std::string out;
     append_count(out, count, one, many);
     return out;
@@ -650,7 +650,7 @@ std::string difference(const KnownFrame& known, const CanFrame& came) {
         append_integer(out, std::uint64_t{known.size});
         out += " cut";
     } else if (came.data.size() > known.size) {
-        say(counted(came.data.size() - known.size, "byte added", "bytes added"));
+        say(with_count(came.data.size() - known.size, "byte added", "bytes added"));
     }
     unsigned shown = 0;
     for (std::size_t i = 0; i < both; ++i) {
@@ -768,12 +768,13 @@ class DumpVetting::Impl {
                 check.finding = nothing_found;
             } else {
                 const Row& row = *kind.row;
-                check.sent = counted(due, "known frame", "known frames");
-                check.came = row.wrong == 0 ? "as sent" : counted(row.wrong, kind.one, kind.many);
+                check.sent = with_count(due, "known frame", "known frames");
+                check.came =
+                    row.wrong == 0 ? "as sent" : with_count(row.wrong, kind.one, kind.many);
                 settle(check, row, due);
                 if (row.wrong != 0) {
                     check.finding =
-                        check.came + " of " + counted(due, "known frame", "known frames");
+                        check.came + " of " + with_count(due, "known frame", "known frames");
                     if (!row.first.empty() && row.first != "lost" && row.first != "twice" &&
                         row.first != "out of order")
                         check.finding += "; the first: " + row.first;
@@ -823,14 +824,15 @@ class DumpVetting::Impl {
         } else if (aligner->stamps() < 2) {
             back.finding = resolution.finding = "the dump has no time stamps";
         } else {
-            back.sent = resolution.sent = counted(aligner->stamps(), "time stamp", "time stamps");
+            back.sent = resolution.sent =
+                with_count(aligner->stamps(), "time stamp", "time stamps");
             const Row& row = aligner->back_row;
             back.came =
-                row.wrong == 0 ? "never back" : counted(row.wrong, "step back", "steps back");
+                row.wrong == 0 ? "never back" : with_count(row.wrong, "step back", "steps back");
             settle(back, row, aligner->stamps());
             if (row.wrong != 0) {
-                back.finding = "the time stamps step back " + counted(row.wrong, "time", "times") +
-                               "; the first " + row.first;
+                back.finding = "the time stamps step back " +
+                               with_count(row.wrong, "time", "times") + "; the first " + row.first;
             }
             if (summary.resolution == 0) {
                 resolution.verdict = Verdict::failed;
@@ -865,7 +867,7 @@ class DumpVetting::Impl {
             check.group = "known frames";
             check.title = group.title;
             check.basis = group.basis;
-            check.sent = counted(frames, "frame", "frames");
+            check.sent = with_count(frames, "frame", "frames");
             const GroupCount* count = aligner == nullptr ? nullptr : &aligner->groups()[i];
             if (frames == 0) {
                 check.finding = "the group has no frames";
@@ -878,7 +880,7 @@ class DumpVetting::Impl {
             } else if (count->due == 0) {
                 check.finding = "the dump begins after these and ends before them";
             } else {
-                check.sent += ", " + counted(count->due, "in all", "in all");
+                check.sent += ", " + with_count(count->due, "in all", "in all");
                 check.sent_count = count->due;
                 check.wrong_count = count->lost + count->changed;
                 check.came = check.wrong_count == 0 ? "all as sent" : "";
@@ -890,7 +892,7 @@ class DumpVetting::Impl {
                 }
                 check.verdict = check.wrong_count == 0 ? Verdict::passed : Verdict::failed;
                 if (check.wrong_count != 0)
-                    check.finding = check.came + " of " + counted(count->due, "frame", "frames");
+                    check.finding = check.came + " of " + with_count(count->due, "frame", "frames");
             }
             checks.push_back(std::move(check));
         }

@@ -9,7 +9,7 @@ namespace telltale::vet {
 
 namespace {
 
-constexpr Time patience = 400 * ms;
+constexpr Time settle_time = 400 * ms;
 
 KnownFrame numbered(CanId id, std::uint32_t number) {
     KnownFrame frame;
@@ -58,7 +58,7 @@ class FilterPhase final : public Phase {
     }
     void sent(SendTicket ticket, bool, Time, Time now) override {
         if (state_ == State::sending && ticket == latest_)
-            wake_ = now + patience;
+            wake_ = now + settle_time;
     }
     void opened(bool fine, Time now) override {
         if (state_ != State::opening)
@@ -192,7 +192,7 @@ class FilterPhase final : public Phase {
     void give(Time now) {
         for (int i = 0; i < 8 && given_ < tried_.size(); ++i)
             latest_ = bench_.send(End::reference, tried_[given_++].frame.view());
-        wake_ = now + (given_ < tried_.size() ? 5 * ms : 4 * patience);
+        wake_ = now + (given_ < tried_.size() ? 5 * ms : 4 * settle_time);
     }
 
     std::vector<std::vector<Filter>> sets_;
@@ -256,7 +256,7 @@ class Trickle {
         ticket_ = bench.send(from_, frame.view());
         comparisons_[static_cast<std::size_t>(from_)].expect(frame, ticket_, now);
         waiting_ = true;
-        wake_ = now + 2 * patience;
+        wake_ = now + 2 * settle_time;
     }
     bool done() const { return left_ == 0 && !waiting_; }
     Time next_wakeup() const { return wake_; }

@@ -44,10 +44,10 @@ needs_little() { # FILE [ALSO]
 mkdir -p "$scratch"
 
 if [ "$kind" = subdirectory ]; then
+    # What is fetched is a subdirectory too, and built by another test: here it is only set up.
     configure "$outside" "$scratch/outside" -DFOUND_BY=subdirectory -DTELLTALE_SOURCE="$source"
-    build "$scratch/outside"
-    "$scratch/outside/outside" || fail "outside program"
-    needs_little "$scratch/outside/outside"
+    ninja -C "$scratch/outside" -t commands outside >"$scratch/build.log" || fail "nothing makes it"
+    grep -q 'libtelltale-decode.a' "$scratch/build.log" || fail "the library is not made"
     # As a guest the project builds neither its program nor its tests.
     test ! -e "$scratch/outside/telltale/examples" || fail "examples built as a guest"
     exit 0
@@ -59,17 +59,31 @@ link=OFF
 if [ "$kind" = static ]; then
     # This build, which has what talks to a vehicle as well; who decodes only must not notice.
     cmake --install "$built" --prefix "$prefix" >"$scratch/install.log"
-    [ ! -e "$prefix/include/telltale/link" ] || link=ON
+    [ ! -e "$prefix/include/telltale/link/link.hpp" ] || link=ON
 else
-    configure "$source" "$scratch/library" -DBUILD_SHARED_LIBS=ON -DTELLTALE_PROGRAM=OFF \
-        -DTELLTALE_TESTS=OFF -DTELLTALE_LINK=OFF -DCMAKE_INSTALL_PREFIX="$scratch/never" \
-        -DCMAKE_INSTALL_LIBDIR=lib
-    build "$scratch/library"
+    # From a repository into the build of another project, whose libraries are shared.
+    repository=$scratch/repository
+    rm -rf "$repository"
+    mkdir "$repository"
+    (cd "$source" && git ls-files -z --cached --others --exclude-standard -- CMakeLists.txt LICENSE lib |
+        tar --null -T - -cf -) | tar -C "$repository" -xf - || fail "copy of the sources"
+    git -C "$repository" init -q -b master
+    git -C "$repository" add .
+    git -C "$repository" -c user.name=test -c user.email=test@localhost commit -q -m state
+    configure "$outside" "$scratch/guest" -DFOUND_BY=fetch -DTELLTALE_SOURCE="file://$repository" \
+        -DBUILD_SHARED_LIBS=ON -DTELLTALE_CLIENT=ON -DPARTS=client \
+        -DCMAKE_INSTALL_PREFIX="$scratch/never" -DCMAKE_INSTALL_LIBDIR=lib
+    build "$scratch/guest"
+    "$scratch/guest/outside" || fail "outside program with the fetched library"
+    "$scratch/guest/outside-parts" || fail "outside program with the fetched parts"
+    test ! -e "$scratch/guest/_deps/telltale-build/examples" || fail "examples built as a guest"
     # To another place than was configured: the package files must not care.
-    cmake --install "$scratch/library" --prefix "$prefix" >"$scratch/install.log"
+    cmake --install "$scratch/guest" --prefix "$prefix" >"$scratch/install.log"
 fi
+parts=client
+[ "$link" = OFF ] || parts='client;link;live'
 
-configure "$outside" "$scratch/package" -DFOUND_BY=package -DCMAKE_PREFIX_PATH="$prefix"
+configure "$outside" "$scratch/package" -DFOUND_BY=package -DPARTS="$parts" -DCMAKE_PREFIX_PATH="$prefix"
 build "$scratch/package"
 PKG_CONFIG_PATH=$prefix/lib/pkgconfig
 export PKG_CONFIG_PATH
@@ -88,19 +102,22 @@ esac
     $(pkg-config --cflags --libs telltale-decode) || fail "plain compiler call"
 
 if [ "$link" = ON ]; then
-    configure "$outside" "$scratch/link" -DFOUND_BY=link -DCMAKE_PREFIX_PATH="$prefix"
-    build "$scratch/link"
-    "$scratch/link/outside-link" || fail "outside program with a link"
+    "$scratch/package/outside-link" || fail "outside program with a link"
+    "$scratch/package/outside-live" || fail "outside program with the client on a link"
+fi
+# The parts without I/O need no more than decoding does.
+if [ "$kind" = static ]; then
+    needs_little "$scratch/package/outside-parts"
 fi
 
 LD_LIBRARY_PATH=$prefix/lib
 export LD_LIBRARY_PATH
-for program in "$scratch/package/outside" "$scratch/pkgconfig/outside" "$scratch/plain"; do
+for program in "$scratch/package/outside" "$scratch/package/outside-parts" "$scratch/pkgconfig/outside" "$scratch/plain"; do
     "$program" || fail "$program"
     if [ "$kind" = static ]; then
         needs_little "$program"
     else
-        readelf -d "$program" | grep -q 'NEEDED.*libtelltale-decode' ||
+        readelf -d "$program" | grep -q 'NEEDED.*libtelltale-[a-z]*\.so\.' ||
             fail "$program does not use the shared library"
     fi
 done
@@ -138,17 +155,21 @@ if grep -E 'boost|spdlog|fmt/|nlohmann|CLI/' "$scratch/all.d"; then
 fi
 
 if [ "$kind" = shared ]; then
-    library=$(find "$prefix/lib" -name 'libtelltale-decode.so.*.*.*')
-    needs_little "$library"
-    # It shows its own names and no others.
-    nm -D --defined-only -C "$library" |
-        grep -vE '^[0-9a-f]* . ((typeinfo|typeinfo name|vtable) for )?telltale::' >"$scratch/alien" ||
-        true
-    test ! -s "$scratch/alien" || { cat "$scratch/alien"; fail "symbols that are not telltale's"; }
-    nm -D --defined-only -C "$library" | grep -q 'telltale::message::decode(' ||
+    decode=$(readelf -d "$prefix/lib/libtelltale-decode.so" | sed -n 's/.*(SONAME).*\[\(.*\)\]/\1/p')
+    for library in "$prefix"/lib/libtelltale-*.so.*.*.*; do
+        name=$(basename "$library")
+        case $name in
+        libtelltale-c.*) continue ;; # has a test of its own
+        libtelltale-decode.*) needs_little "$library" ;;
+        *) needs_little "$library" "$decode" ;;
+        esac
+        # It shows its own names and no others, and none of its insides.
+        nm -D --defined-only -C "$library" >"$scratch/names"
+        grep -vE '^[0-9a-f]* . ((typeinfo|typeinfo name|vtable) for )?telltale::' "$scratch/names" >"$scratch/alien" || true
+        test ! -s "$scratch/alien" || { cat "$scratch/alien"; fail "$name: symbols that are not telltale's"; }
+        grep -E 'telltale::([a-z]+::)?(detail::|\(anonymous)' "$scratch/names" >"$scratch/insides" || true
+        test ! -s "$scratch/insides" || { cat "$scratch/insides"; fail "$name: insides exported"; }
+    done
+    nm -D --defined-only -C "$prefix"/lib/libtelltale-decode.so.*.*.* | grep -q 'telltale::message::decode(' ||
         fail "the decoder is not exported"
-    # Insides stay inside.
-    nm -D --defined-only -C "$library" |
-        grep -E 'telltale::([a-z]+::)?(detail::|\(anonymous)' >"$scratch/insides" || true
-    test ! -s "$scratch/insides" || { cat "$scratch/insides"; fail "insides exported"; }
 fi
