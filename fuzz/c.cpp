@@ -137,6 +137,29 @@ void fine(int status) {
           status == TELLTALE_TOO_LONG || (status <= TELLTALE_IS_DIRECTORY && status >= -8));
 }
 
+/// Parameters beside the standard's, for any ECU.
+const telltale_extension* own() {
+    struct Own {
+        Own() {
+            static const char text[] =
+                "table,id,length,row,field,short,bytes,kind,scaling,unit,choices\n"
+                "pid,FD,1,,Door,DOOR,A.0,choice,,,0 = shut | 1 = open\n"
+                "local-id,01,3,,Slip,SLIP,B-C,number,raw / 4,{slip},\n"
+                "data-id,2001,2,,Pressure,PRES,A-B,number,raw * 0.3 - 1,kPa,\n"
+                "code,P1234,,Does not hold,,,,,,,\n";
+            const telltale_named_text named = {"own", text, sizeof text - 1};
+            check(telltale_extension_read(&named, 1, nullptr, nullptr, &extension, nullptr) ==
+                  TELLTALE_OK);
+        }
+        Own(const Own&) = delete;
+        Own& operator=(const Own&) = delete;
+        ~Own() { telltale_extension_free(extension); }
+        telltale_extension* extension = nullptr;
+    };
+    static const Own kept;
+    return kept.extension;
+}
+
 } // namespace
 
 extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size) {
@@ -159,6 +182,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
             const telltale_identifiers ids = {input.word(), input.word(), input.byte(), 0};
             const std::uint8_t more = input.byte();
             options.units = more & 1;
+            options.extension = (call & 32) != 0 ? own() : nullptr;
             options.addressing = more >> 1 & 7;
             options.ids = (more & 16) != 0 ? &ids : nullptr;
             options.id_count = more >> 5;
@@ -274,7 +298,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
             check(text == nullptr || std::strlen(text) == whole);
             const std::uint8_t* const bytes = input.bytes(input.byte(), length);
             ear.stream = nullptr;
-            fine(telltale_decode(bytes, length, call >> 6, hear, &ear));
+            fine(telltale_decode(bytes, length, call >> 6, nullptr, hear, &ear));
             break;
         }
         }

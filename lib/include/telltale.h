@@ -9,10 +9,10 @@
  * telltale-c; CMake: telltale::c).
  *
  * Handles. `telltale_stream`, `telltale_dump`, `telltale_vehicle`, `telltale_catalogue`,
- * `telltale_run` and `telltale_contrast` are opaque. What `_new`, `_open` or `_load` made, the
- * `_free` of its kind ends; freeing a null pointer does nothing; after it the handle, and every
- * pointer that came from it, must not be used. Handles can be freed in any order. When a call
- * fails that should make one, it sets the pointer to null.
+ * `telltale_run`, `telltale_contrast` and `telltale_extension` are opaque. What `_new`, `_open`,
+ * `_read` or `_load` made, the `_free` of its kind ends; freeing a null pointer does nothing; after
+ * it the handle, and every pointer that came from it, must not be used. Handles can be freed in any
+ * order. When a call fails that should make one, it sets the pointer to null.
  *
  * Errors. A call that can fail returns a status: TELLTALE_OK, TELLTALE_END (nothing more), or a
  * negative number; `telltale_status_word` and `telltale_status_sentence` say what it means. Calls
@@ -32,8 +32,9 @@
  * as their function says.
  *
  * Threads. A handle is used by one thread at a time (a vehicle counts as part of what it is
- * attached to); different handles by different threads at once. A catalogue, once it is made, may
- * be read by many threads. There is no global state, no signal, no locale, and nothing is printed.
+ * attached to); different handles by different threads at once. A catalogue or an extension, once
+ * it is made, may be read by many threads. There is no global state, no signal, no locale, and
+ * nothing is printed.
  *
  * Listeners (`telltale_listener`) are called in the thread of the call that makes them hear,
  * before it returns. From inside, the calling handle must not be freed, and calls on it give
@@ -92,7 +93,8 @@ enum {
     TELLTALE_TOO_LONG = -8,       /**< more than there is room for */
     TELLTALE_BUSY = -9,           /**< called from inside a listener of the same handle */
     TELLTALE_UNUSABLE = -10,      /**< an earlier call ran out of memory: free the handle */
-    TELLTALE_FAILED = -11         /**< something else; it should not happen */
+    TELLTALE_FAILED = -11,        /**< something else; it should not happen */
+    TELLTALE_FAULTY = -12         /**< a text that describes parameters has faults */
 };
 
 /** The stable word of a status, like "cannot-open". Never null. */
@@ -280,6 +282,49 @@ enum {
  * was passed beside it. */
 typedef int (*telltale_listener)(void* user, const telltale_event* event);
 
+/* ---- parameters and codes of one's own ------------------------------------------------------ */
+
+/** Parameters and codes beside the standard's, a maker's own, described in a text: services 21 and
+ * 22, PIDs that the standard leaves free, and trouble codes. It goes by `telltale_options` to
+ * whatever decodes. */
+typedef struct telltale_extension telltale_extension;
+
+/** A text with the name that faults call it by (a file's). Never grows. */
+typedef struct telltale_named_text {
+    const char* name; /**< with a zero byte behind it */
+    const char* text;
+    size_t size;
+} telltale_named_text;
+
+/** What is wrong with a line of a text. Lives until the listener returns. */
+typedef struct telltale_fault {
+    size_t text;          /**< index of the text */
+    uint64_t line;        /**< from 1 */
+    telltale_text detail; /**< what is wrong, in one sentence; untrusted */
+} telltale_fault;
+typedef void (*telltale_fault_listener)(void* user, const telltale_fault* fault);
+
+/** Reads texts in the columns of `telltale catalogue --as csv` (CONTRACT.md, "Parameters of one's
+ * own"), all or nothing; they are needed during the call only. At most 4 MiB together, 20,000 rows
+ * and as many codes. `faults` (may be null) is told of each fault, of 200 at most; the error has
+ * the first, with its line. TELLTALE_FAULTY, TELLTALE_TOO_LONG, TELLTALE_BAD_ARGUMENT,
+ * TELLTALE_NO_MEMORY. */
+TELLTALE_C_API int telltale_extension_read(const telltale_named_text* texts, size_t count,
+                                           telltale_fault_listener faults, void* user,
+                                           telltale_extension** extension, telltale_error* error);
+/** The same from files, by their paths. Also TELLTALE_CANNOT_OPEN, TELLTALE_CANNOT_READ,
+ * TELLTALE_IS_DIRECTORY. */
+TELLTALE_C_API int telltale_extension_load(const char* const* paths, size_t count,
+                                           telltale_fault_listener faults, void* user,
+                                           telltale_extension** extension, telltale_error* error);
+TELLTALE_C_API void telltale_extension_free(telltale_extension* extension);
+
+/** What it says a code means (two-byte form: 0x1234 is P1234; `failure_type` is the byte behind it,
+ * or -1), with a zero byte behind it, into `room` bytes at `buffer` (null when `room` is 0), cut
+ * where it is longer. Returns its whole length; 0: it does not have the code. */
+TELLTALE_C_API size_t telltale_extension_code(const telltale_extension* extension, uint16_t code,
+                                              int failure_type, char* buffer, size_t room);
+
 /* ---- options -------------------------------------------------------------------------------- */
 
 /** More CAN identifiers that carry diagnostics: those that agree with `value` in all bits of
@@ -311,9 +356,12 @@ typedef struct telltale_options {
      * to 29 of 29 bits, any number of 11 bits. */
     const telltale_identifiers* ids;
     size_t id_count;
+    /** Parameters and codes beside the standard's; null: none. What is made with it keeps it: the
+     * handle may be freed. */
+    const telltale_extension* extension;
 } telltale_options;
 #define TELLTALE_OPTIONS_INIT                                                                      \
-    { sizeof(telltale_options), 0, 0, 0, 0, NULL, 0 }
+    { sizeof(telltale_options), 0, 0, 0, 0, NULL, 0, NULL }
 
 /* ---- decoding one message ------------------------------------------------------------------- */
 
@@ -324,12 +372,15 @@ enum { TELLTALE_ANYBODY = 0, TELLTALE_TESTER = 1, TELLTALE_ECU = 2 };
 #define TELLTALE_MAX_MESSAGE ((size_t)65536)
 
 /** Decodes one whole message that starts with its service byte (SAE J1979, SAE J1979-2), without a
- * handle, and without taking memory (but for texts of more than 255 bytes). Values are in SI
- * units, and what the ECU said before is not known (PIDs 4F and 50, the layout of its oxygen
- * sensors): a stream knows it. `role`: TELLTALE_ECU, ...; `size` from 0 to TELLTALE_MAX_MESSAGE (no
- * bytes: a problem). TELLTALE_BAD_ARGUMENT, TELLTALE_TOO_LONG. Threads: any at once. */
+ * handle, and without taking memory (but for texts of more than 255 bytes). What the ECU said
+ * before is not known (PIDs 4F and 50, the layout of its oxygen sensors): a stream knows it. Of
+ * `options` (may be null) units and extension count; rows of the extension that are for one ECU
+ * only do not fit, since nobody says who speaks. `role`: TELLTALE_ECU, ...; `size` from 0 to
+ * TELLTALE_MAX_MESSAGE (no bytes: a problem). TELLTALE_BAD_ARGUMENT, TELLTALE_TOO_LONG. Threads:
+ * any at once. */
 TELLTALE_C_API int telltale_decode(const uint8_t* bytes, size_t size, int role,
-                                   telltale_listener listener, void* user);
+                                   const telltale_options* options, telltale_listener listener,
+                                   void* user);
 
 /* ---- streams: frames in, events out --------------------------------------------------------- */
 
@@ -379,7 +430,8 @@ TELLTALE_C_API int telltale_stream_finish(telltale_stream* stream);
  * `*event` is null. Events and what they point to live until the next call above. */
 TELLTALE_C_API int telltale_stream_next(telltale_stream* stream, const telltale_event** event);
 
-/** The vehicle hears what the stream hears, from now on; null: it no longer does. */
+/** The vehicle hears what the stream hears, from now on, and names codes as the stream's extension
+ * does; null: it no longer does. */
 TELLTALE_C_API int telltale_stream_attach(telltale_stream* stream, telltale_vehicle* vehicle);
 
 /* ---- dumps ---------------------------------------------------------------------------------- */
@@ -529,7 +581,7 @@ TELLTALE_C_API const telltale_signal* telltale_vehicle_signal(const telltale_veh
 
 /* ---- the catalogue -------------------------------------------------------------------------- */
 
-/** The standard's tables. */
+/** The standard's tables, and what an extension adds. */
 typedef struct telltale_catalogue telltale_catalogue;
 
 enum {
@@ -540,7 +592,8 @@ enum {
     TELLTALE_TABLE_TESTS = 4,          /**< standard TIDs of service 06 (annex C) */
     TELLTALE_TABLE_CONTROLS = 5,       /**< TIDs of service 08 */
     TELLTALE_TABLE_NEGATIVE_CODES = 6, /**< negative response codes (ISO 14229-1, annex A) */
-    TELLTALE_TABLE_SERVICES = 7
+    TELLTALE_TABLE_SERVICES = 7,
+    TELLTALE_TABLE_OWN = 8 /**< of the extension; by service, id, ECU */
 };
 
 /** A row of a table. */
@@ -555,6 +608,10 @@ typedef struct telltale_row {
                                  "outside-program", "common-practice", "memory" */
     telltale_text unsure;   /**< what is not certain, or empty */
     size_t fields;          /**< for `telltale_catalogue_field` */
+    uint32_t ecu;     /**< of TELLTALE_TABLE_OWN: only of the ECU that answers with this identifier;
+                           0: of any */
+    uint8_t extended; /**< 1: `ecu` has 29 bits */
+    uint8_t service;  /**< of TELLTALE_TABLE_OWN: 01, 21 or 22; else 0 */
 } telltale_row;
 
 /** What a field holds. */
@@ -567,7 +624,8 @@ enum {
     TELLTALE_FIELD_BITMAP = 5
 };
 
-/** A field of a row: of numbers, value = (raw - zero) * numerator / denominator + offset. */
+/** A field of a row: of numbers, value = ((raw - zero) * numerator + shift) / denominator + offset.
+ */
 typedef struct telltale_field {
     int32_t kind;        /**< TELLTALE_FIELD_NUMBER, ... */
     uint16_t first_byte; /**< from 0 (A) */
@@ -589,6 +647,7 @@ typedef struct telltale_field {
     telltale_text unsure;
     telltale_text note;
     size_t choices; /**< for `telltale_catalogue_choice` */
+    int64_t shift;  /**< 0 but for a few of an extension */
 } telltale_field;
 
 /** What a value of a choice means. */
@@ -598,15 +657,17 @@ typedef struct telltale_choice {
     telltale_text text;
 } telltale_choice;
 
-/** The built-in catalogue. TELLTALE_NO_MEMORY. What the functions below give lives until it is
- * freed; null or 0: there is none of this table, id or index. Threads: any at once. */
-TELLTALE_C_API int telltale_catalogue_new(telltale_catalogue** catalogue);
+/** The built-in catalogue, with the rows of the extension (may be null) beside it.
+ * TELLTALE_NO_MEMORY. What the functions below give lives until it is freed; null or 0: there is
+ * none of this table, id or index. Threads: any at once. */
+TELLTALE_C_API int telltale_catalogue_new(const telltale_extension* extension,
+                                          telltale_catalogue** catalogue);
 TELLTALE_C_API void telltale_catalogue_free(telltale_catalogue* catalogue);
-/** Rows of a table (TELLTALE_TABLE_PIDS, ...), which ascend by id. */
+/** Rows of a table (TELLTALE_TABLE_PIDS, ...), which ascend by id but for TELLTALE_TABLE_OWN. */
 TELLTALE_C_API size_t telltale_catalogue_rows(const telltale_catalogue* catalogue, int table);
 TELLTALE_C_API const telltale_row* telltale_catalogue_row(const telltale_catalogue* catalogue,
                                                           int table, size_t row);
-/** The index of the row of an id, or SIZE_MAX. */
+/** The index of the (first) row of an id, or SIZE_MAX. */
 TELLTALE_C_API size_t telltale_catalogue_find(const telltale_catalogue* catalogue, int table,
                                               uint16_t id);
 TELLTALE_C_API const telltale_field* telltale_catalogue_field(const telltale_catalogue* catalogue,
@@ -626,12 +687,15 @@ TELLTALE_C_API size_t telltale_code_meaning(uint16_t code, char* buffer, size_t 
 typedef struct telltale_run telltale_run;
 
 /** Reads a whole dump into a run; comments in it become marks. Statuses as `telltale_dump_open`.
- * Memory grows with the drive, up to bounds (100 million samples). */
-TELLTALE_C_API int telltale_run_load(const char* path, telltale_run** run, telltale_error* error);
+ * `options` may be null; units and frames do not matter here. Memory grows with the drive, up to
+ * bounds (100 million samples). */
+TELLTALE_C_API int telltale_run_load(const char* path, const telltale_options* options,
+                                     telltale_run** run, telltale_error* error);
 /** The same from memory, which is needed during the call only. `name` (may be null) is what
  * messages call it. */
 TELLTALE_C_API int telltale_run_load_memory(const uint8_t* bytes, size_t size, const char* name,
-                                            telltale_run** run, telltale_error* error);
+                                            const telltale_options* options, telltale_run** run,
+                                            telltale_error* error);
 TELLTALE_C_API void telltale_run_free(telltale_run* run);
 
 /** How to compare. `telltale_contrast_options o = TELLTALE_CONTRAST_OPTIONS_INIT;` */

@@ -14,16 +14,18 @@ function(c_program name)
   endif()
 endfunction()
 set(c_demo ${PROJECT_SOURCE_DIR}/examples/demo)
+set(c_maker ${PROJECT_SOURCE_DIR}/examples/maker/harrow.csv)
 
-c_program(test-c ${CMAKE_CURRENT_LIST_DIR}/c/use.c)
+c_program(test-c ${CMAKE_CURRENT_LIST_DIR}/c/use.c
+  ${CMAKE_CURRENT_LIST_DIR}/c/own.c)
 target_link_libraries(test-c PRIVATE telltale::c)
-add_test(NAME c COMMAND test-c ${c_demo}/good.pcapng ${c_demo}/bad.pcapng)
+add_test(NAME c COMMAND test-c ${c_demo}/good.pcapng ${c_demo}/bad.pcapng ${c_maker})
 set_tests_properties(c PROPERTIES TIMEOUT 120)
 c_program(test-c-memory ${CMAKE_CURRENT_LIST_DIR}/c/memory.c
   ${CMAKE_CURRENT_LIST_DIR}/c/fail_new.cpp)
 target_compile_features(test-c-memory PRIVATE cxx_std_20)
 target_link_libraries(test-c-memory PRIVATE telltale::c-static)
-add_test(NAME c-memory COMMAND test-c-memory ${c_demo}/good.pcapng ${c_demo}/bad.pcapng)
+add_test(NAME c-memory COMMAND test-c-memory ${c_demo}/good.pcapng ${c_demo}/bad.pcapng ${c_maker})
 set_tests_properties(c-memory PROPERTIES TIMEOUT 120)
 if(CMAKE_EXECUTABLE_FORMAT STREQUAL "ELF")
   add_test(NAME c-symbols COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/c/symbols.sh

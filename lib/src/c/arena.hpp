@@ -39,6 +39,13 @@ class Arena {
         return *new (take(sizeof(T))) T{};
     }
 
+    /// A structure that its user fills in whole.
+    template <class T> T& raw() {
+        static_assert(std::is_trivially_default_constructible_v<T> &&
+                      std::is_trivially_destructible_v<T> && alignof(T) <= alignment);
+        return *new (take(sizeof(T))) T;
+    }
+
     /// A copy with a zero byte behind it.
     telltale_text text(std::string_view from) {
         if (from.empty())

@@ -6,10 +6,12 @@
 #include <vector>
 
 #include "arena.hpp"
+#include "extension.hpp"
 #include "guard.hpp"
 #include "telltale.h"
 #include "telltale/base/shown.hpp"
 #include "telltale/catalogue/codes.hpp"
+#include "telltale/frame/can.hpp"
 
 using namespace telltale;
 
@@ -25,7 +27,7 @@ struct RowOf {
     telltale_row row{};
     std::vector<FieldOf> fields;
 };
-constexpr std::size_t table_count = TELLTALE_TABLE_SERVICES + 1;
+constexpr std::size_t table_count = TELLTALE_TABLE_OWN + 1;
 
 const char* word(catalogue::Evidence evidence) {
     switch (evidence) {
@@ -48,6 +50,12 @@ void take_unit(telltale_field& to, Unit unit) {
     to.unit = literal(how.text);
     to.ucum = literal(how.ucum);
 }
+/// A unit that is none of ours has no zero byte behind it.
+void take_unit(telltale_field& to, const char* own_unit, c::Arena& arena) {
+    const Shown how = shown(Unit::none, 0, 0, UnitSystem::si, own_unit);
+    to.unit = arena.text(how.text);
+    to.ucum = arena.text(how.ucum);
+}
 
 FieldOf take(const catalogue::Field& from) {
     FieldOf out;
@@ -64,6 +72,7 @@ FieldOf take(const catalogue::Field& from) {
     to.numerator = from.scale.num;
     to.denominator = from.scale.den;
     to.offset = from.scale.offset;
+    to.shift = from.scale.shift;
     to.name = literal(from.name);
     to.key = literal(from.key);
     to.unit = to.ucum = {"", 0};
@@ -78,21 +87,39 @@ FieldOf take(const catalogue::Field& from) {
     return out;
 }
 
+void take(const catalogue::Row& from, RowOf& to) {
+    to.row.id = from.id;
+    to.row.length = from.length;
+    to.row.short_length = from.short_length;
+    to.row.name = literal(from.name);
+    to.row.clause = literal(from.clause);
+    to.row.evidence = literal(word(from.evidence));
+    to.row.unsure = literal(from.unsure);
+    for (const catalogue::Field& field : from.fields)
+        to.fields.push_back(take(field));
+    to.row.fields = to.fields.size();
+}
+
 std::vector<RowOf> take(std::span<const catalogue::Row> rows) {
     std::vector<RowOf> out;
     out.reserve(rows.size());
-    for (const catalogue::Row& from : rows) {
+    for (const catalogue::Row& row : rows)
+        take(row, out.emplace_back());
+    return out;
+}
+
+std::vector<RowOf> take(const catalogue::Extension& extension, c::Arena& arena) {
+    std::vector<RowOf> out;
+    out.reserve(extension.rows().size());
+    for (const catalogue::OwnRow& from : extension.rows()) {
         RowOf& to = out.emplace_back();
-        to.row.id = from.id;
-        to.row.length = from.length;
-        to.row.short_length = from.short_length;
-        to.row.name = literal(from.name);
-        to.row.clause = literal(from.clause);
-        to.row.evidence = literal(word(from.evidence));
-        to.row.unsure = literal(from.unsure);
-        for (const catalogue::Field& field : from.fields)
-            to.fields.push_back(take(field));
-        to.row.fields = to.fields.size();
+        take(from.row, to);
+        to.row.service = from.service;
+        to.row.ecu = from.ecu & CanId::max_extended;
+        to.row.extended = from.ecu != catalogue::ecu_name(from.ecu & CanId::max_extended, false);
+        for (std::size_t i = 0; i < to.fields.size(); ++i)
+            if (const char* const unit = from.row.fields[i].own_unit)
+                take_unit(to.fields[i].field, unit, arena);
     }
     return out;
 }
@@ -144,6 +171,8 @@ std::vector<RowOf> take(std::span<const catalogue::Scaling> scalings) {
 } // namespace
 
 struct telltale_catalogue {
+    c::SharedExtension extension; ///< texts of its rows
+    c::Arena arena;
     std::array<std::vector<RowOf>, table_count> tables;
 
     const RowOf* row(int table, std::size_t row) const noexcept {
@@ -160,8 +189,8 @@ struct telltale_catalogue {
 
 extern "C" {
 
-int telltale_catalogue_new(telltale_catalogue** catalogue) {
-    return c::make(catalogue, nullptr, [](std::unique_ptr<telltale_catalogue>& made) {
+int telltale_catalogue_new(const telltale_extension* extension, telltale_catalogue** catalogue) {
+    return c::make(catalogue, nullptr, [&](std::unique_ptr<telltale_catalogue>& made) {
         made = std::make_unique<telltale_catalogue>();
         auto& tables = made->tables;
         tables[TELLTALE_TABLE_PIDS] = take(catalogue::pids());
@@ -172,6 +201,10 @@ int telltale_catalogue_new(telltale_catalogue** catalogue) {
         tables[TELLTALE_TABLE_CONTROLS] = take(catalogue::controls());
         tables[TELLTALE_TABLE_NEGATIVE_CODES] = take(catalogue::negative_codes());
         tables[TELLTALE_TABLE_SERVICES] = take(catalogue::services());
+        if (extension != nullptr) {
+            made->extension = extension->extension;
+            tables[TELLTALE_TABLE_OWN] = take(*made->extension, made->arena);
+        }
         return int{TELLTALE_OK};
     });
 }
@@ -197,11 +230,14 @@ size_t telltale_catalogue_find(const telltale_catalogue* catalogue, int table, u
     if (rows == 0)
         return SIZE_MAX;
     const auto& all = catalogue->tables[static_cast<std::size_t>(table)];
-    const auto found = std::lower_bound(
-        all.begin(), all.end(), id, [](const RowOf& a, auto wanted) { return a.row.id < wanted; });
-    return found == all.end() || found->row.id != id
-               ? SIZE_MAX
-               : static_cast<std::size_t>(found - all.begin());
+    const auto is_it = [id](const RowOf& row) { return row.row.id == id; };
+    const auto found =
+        table == TELLTALE_TABLE_OWN
+            ? std::find_if(all.begin(), all.end(), is_it)
+            : std::lower_bound(all.begin(), all.end(), id,
+                               [](const RowOf& a, auto wanted) { return a.row.id < wanted; });
+    return found == all.end() || !is_it(*found) ? SIZE_MAX
+                                                : static_cast<std::size_t>(found - all.begin());
 }
 
 const telltale_field* telltale_catalogue_field(const telltale_catalogue* catalogue, int table,
@@ -223,12 +259,7 @@ size_t telltale_code_meaning(uint16_t code, char* buffer, size_t room) {
         return 0;
     std::array<char, catalogue::max_code_text> words;
     const std::string_view text = catalogue::describe_code(code, words);
-    if (room != 0) {
-        const std::size_t size = std::min(text.size(), room - 1);
-        std::copy_n(text.data(), size, buffer);
-        buffer[size] = '\0';
-    }
-    return text.size();
+    return c::copy_text(text, buffer, room);
 }
 
 } // extern "C"

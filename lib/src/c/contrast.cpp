@@ -7,6 +7,7 @@
 
 #include "arena.hpp"
 #include "guard.hpp"
+#include "relay.hpp"
 #include "telltale.h"
 #include "telltale/base/shown.hpp"
 #include "telltale/dump/reader.hpp"
@@ -87,11 +88,16 @@ int read_options(const telltale_contrast_options* from, run::ContrastOptions& ou
 
 extern "C" {
 
-int telltale_run_load(const char* path, telltale_run** run, telltale_error* error) {
+int telltale_run_load(const char* path, const telltale_options* options, telltale_run** run,
+                      telltale_error* error) {
     return c::make(run, error, [&](std::unique_ptr<telltale_run>& made) {
         if (path == nullptr)
             return c::fail(error, TELLTALE_BAD_ARGUMENT, "the path is null");
-        auto loaded = run::load(path);
+        c::Settings settings;
+        const int status = c::read_options(options, settings, error);
+        if (status != TELLTALE_OK)
+            return status;
+        auto loaded = run::load(path, {}, settings.stream);
         if (!loaded)
             return c::fail(error, loaded.error());
         made = std::make_unique<telltale_run>(telltale_run{std::move(*loaded)});
@@ -100,15 +106,22 @@ int telltale_run_load(const char* path, telltale_run** run, telltale_error* erro
 }
 
 int telltale_run_load_memory(const uint8_t* bytes, size_t size, const char* name,
-                             telltale_run** run, telltale_error* error) {
+                             const telltale_options* options, telltale_run** run,
+                             telltale_error* error) {
     return c::make(run, error, [&](std::unique_ptr<telltale_run>& made) {
         if (bytes == nullptr && size != 0)
             return c::fail(error, TELLTALE_BAD_ARGUMENT, "the bytes are null");
-        auto reader = dump::Reader::from(dump::memory_source({bytes, size}));
+        c::Settings settings;
+        const int status = c::read_options(options, settings, error);
+        if (status != TELLTALE_OK)
+            return status;
+        dump::ReaderOptions how;
+        how.filter = &settings.stream.filter;
+        auto reader = dump::Reader::from(dump::memory_source({bytes, size}), how);
         if (!reader)
             return c::fail(error, reader.error());
         made = std::make_unique<telltale_run>(
-            telltale_run{run::load(*reader, name == nullptr ? "" : name)});
+            telltale_run{run::load(*reader, name == nullptr ? "" : name, {}, settings.stream)});
         return int{TELLTALE_OK};
     });
 }

@@ -11,9 +11,11 @@ using namespace telltale;
 
 struct telltale_dump : c::Handle {
     explicit telltale_dump(const c::Settings& from)
-        : settings(from), stream(from.stream), relay(from.units) {}
+        : settings(from), stream(from.stream), relay(from.units, settings.extension.get(), &known) {
+    }
 
     c::Settings settings; ///< the reader refers to its filter
+    c::Known known;
     std::optional<dump::Reader> reader;
     message::Stream stream;
     c::Relay relay;
@@ -166,6 +168,8 @@ int telltale_dump_read(telltale_dump* dump, telltale_listener listener, void* us
 int telltale_dump_attach(telltale_dump* dump, telltale_vehicle* vehicle) {
     return c::use(dump, [&] {
         dump->relay.attach(vehicle == nullptr ? nullptr : vehicle->shared);
+        if (vehicle != nullptr && dump->settings.extension != nullptr)
+            vehicle->extension = dump->settings.extension;
         return int{TELLTALE_OK};
     });
 }
@@ -186,6 +190,7 @@ int telltale_vehicle_load(const char* path, const telltale_options* options,
             return status;
         const std::unique_ptr<telltale_dump> dump(opened);
         made = std::make_unique<telltale_vehicle>();
+        made->extension = dump->settings.extension;
         dump->relay.attach(made->shared);
         dump->relay.mute(true);
         while (step(*dump)) {

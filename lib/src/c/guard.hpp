@@ -95,4 +95,16 @@ template <class Options> bool copy_options(const Options* from, Options& out) no
     return true;
 }
 
+/// Writes a text with a zero byte behind it into `room` bytes, cut where it is longer, and returns
+/// its whole length.
+inline std::size_t copy_text(std::string_view text, char* buffer, std::size_t room) noexcept {
+    if (room != 0) {
+        const std::size_t size = text.size() < room - 1 ? text.size() : room - 1;
+        if (size != 0)
+            std::memcpy(buffer, text.data(), size);
+        buffer[size] = '\0';
+    }
+    return text.size();
+}
+
 } // namespace telltale::c

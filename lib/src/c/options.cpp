@@ -7,6 +7,18 @@
 
 namespace telltale::c {
 
+int read_few_options(const telltale_options* from, UnitSystem& units,
+                     const catalogue::Extension*& extension) {
+    telltale_options options = TELLTALE_OPTIONS_INIT;
+    if (from != nullptr && !copy_options(from, options))
+        return TELLTALE_BAD_ARGUMENT;
+    if (options.units != TELLTALE_SI && options.units != TELLTALE_US)
+        return TELLTALE_BAD_ARGUMENT;
+    units = options.units == TELLTALE_US ? UnitSystem::us : UnitSystem::si;
+    extension = options.extension == nullptr ? nullptr : options.extension->extension.get();
+    return TELLTALE_OK;
+}
+
 int read_options(const telltale_options* from, Settings& out, telltale_error* error) {
     telltale_options options = TELLTALE_OPTIONS_INIT;
     if (from != nullptr && !copy_options(from, options))
@@ -21,6 +33,10 @@ int read_options(const telltale_options* from, Settings& out, telltale_error* er
         return fail(error, TELLTALE_BAD_ARGUMENT, "ids is null and id_count is not 0");
     out.units = options.units == TELLTALE_US ? UnitSystem::us : UnitSystem::si;
     out.frames = options.frames != 0;
+    if (options.extension != nullptr) {
+        out.extension = options.extension->extension;
+        out.stream.extension = out.extension.get();
+    }
     out.stream.isotp.addressing = static_cast<isotp::Addressing>(options.addressing);
     constexpr std::size_t most_ids = 4096;
     if (options.id_count > most_ids)

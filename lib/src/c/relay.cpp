@@ -55,8 +55,10 @@ const UnitTexts& unit_texts(UnitSystem system) {
     return system == UnitSystem::si ? si : us;
 }
 
-Relay::Relay(UnitSystem units) : units_(units), units_text_(unit_texts(units)) {
-    event_.comment = nothing;
+Relay::Relay(UnitSystem units, const catalogue::Extension* extension, Known* known)
+    : units_(units), extension_(extension), known_(known), units_text_(unit_texts(units)) {
+    event_.comment = of_message_.comment = value_event_.comment = nothing;
+    value_event_.kind = TELLTALE_EVENT_VALUE;
 }
 
 /// The event has been filled: it is told or kept.
@@ -66,8 +68,9 @@ int Relay::emit(int kind, Time time) {
     event_.time = time;
     if (!keeps())
         return answer(listener_(user_, &event_));
-    Node& node = arena_.make<Node>();
+    Node& node = arena_.raw<Node>();
     node.event = event_;
+    node.next = nullptr;
     (first_ == nullptr ? first_ : last_->next) = &node;
     last_ = &node;
     return TELLTALE_GO_ON;
@@ -78,7 +81,14 @@ bool Relay::begin(const message::Said& said) {
     wanted_ = !mute_;
     if (wanted_) {
         message(said);
-        wanted_ = emit(TELLTALE_EVENT_MESSAGE, said.time) != TELLTALE_SKIP;
+        if (keeps()) {
+            emit(TELLTALE_EVENT_MESSAGE, said.time);
+        } else {
+            of_message_.kind = TELLTALE_EVENT_MESSAGE;
+            of_message_.message = value_event_.message = &own_message_;
+            of_message_.time = value_event_.time = said.time;
+            wanted_ = tell_own(of_message_) != TELLTALE_SKIP;
+        }
     }
     return wanted_ || picture_wants_;
 }
@@ -88,7 +98,56 @@ void Relay::value(const message::Said& said, const message::Value& value) {
         shared_->picture.value(said, value);
     if (!wanted_)
         return;
-    telltale_value& out = place(own_value_); // of a listener: what the value before left in it
+    const telltale_value* out = nullptr;
+    if (known_ != nullptr && value.field != nullptr && value.note.empty() &&
+        value.own_unit.empty() && value.kind != message::ValueKind::test) {
+        out = &known(value);
+        if (keeps())
+            out = &(arena_.raw<telltale_value>() = *out);
+    } else {
+        telltale_value& own = place(own_value_); // of a listener: what was before left in it
+        fill(own, value);
+        out = &own;
+    }
+    if (keeps()) {
+        emit(TELLTALE_EVENT_VALUE, &telltale_event::value, out, said.time);
+    } else {
+        value_event_.value = out;
+        tell_own(value_event_);
+    }
+}
+
+/// What is known of a field's values, brought up to date with this one. Names are those of the row,
+/// but for sensors that the vehicle counts otherwise; all that is not filled in here is the
+/// field's.
+const telltale_value& Relay::known(const message::Value& value) {
+    Known::Entry& entry = known_->at(value.field);
+    telltale_value& out = entry.value;
+    const bool fits = entry.field == value.field && entry.name == value.name.data() &&
+                      out.decimals == value.decimals && out.step == value.step;
+    if (!fits) [[unlikely]] {
+        fill(out, value);
+        const catalogue::Field& field = *value.field;
+        const bool constant =
+            value.name.data() == field.name || value.name.data() == field.name_by_1d;
+        const bool same_units = units_text_[static_cast<std::size_t>(
+                                                value.unit < Unit::last_ ? value.unit : Unit::none)]
+                                    .same;
+        entry.field = constant && same_units ? value.field : nullptr;
+        entry.name = value.name.data();
+        return out;
+    }
+    out.id = value.id;
+    out.index = value.index;
+    out.frame = value.frame ? static_cast<std::int16_t>(*value.frame) : std::int16_t{-1};
+    out.number = value.number;
+    out.raw = value.raw;
+    if (value.kind == message::ValueKind::text)
+        out.text = text(text_slot, value.text);
+    return out;
+}
+
+void Relay::fill(telltale_value& out, const message::Value& value) {
     const bool words = value.kind == message::ValueKind::text;
     out.kind = static_cast<std::int32_t>(value.kind);
     out.id = value.id;
@@ -122,31 +181,56 @@ void Relay::value(const message::Said& said, const message::Value& value) {
         out.unit = out.ucum = nothing;
         out.text = text(text_slot, value.text);
         out.number = out.low = out.high = out.step = 0;
-    } else {
-        out.has_raw = 1;
-        out.text = nothing;
-        const Unit unit = value.unit < Unit::last_ ? value.unit : Unit::none;
-        const UnitText& known = units_text_[static_cast<std::size_t>(unit)];
-        if (known.same && value.own_unit.empty()) {
-            out.decimals = value.decimals;
-            out.unit = known.text;
-            out.ucum = known.ucum;
-            out.number = value.number;
-            out.low = value.low;
-            out.high = value.high;
-            out.step = value.step;
-        } else {
-            const Shown how = shown(value.unit, value.step, value.decimals, units_, value.own_unit);
-            out.decimals = static_cast<std::uint8_t>(how.decimals);
-            out.unit = text(unit_slot, how.text);
-            out.ucum = text(ucum_slot, how.ucum);
-            out.number = how(value.number);
-            out.low = how(value.low);
-            out.high = how(value.high);
-            out.step = how.converted ? value.step * how.factor : value.step;
-        }
+        return;
     }
-    emit(TELLTALE_EVENT_VALUE, &telltale_event::value, &out, said.time);
+    out.has_raw = 1;
+    out.text = nothing;
+    const Unit unit = value.unit < Unit::last_ ? value.unit : Unit::none;
+    const UnitText& known = units_text_[static_cast<std::size_t>(unit)];
+    if (known.same && value.own_unit.empty()) {
+        out.decimals = value.decimals;
+        out.unit = known.text;
+        out.ucum = known.ucum;
+        out.number = value.number;
+        out.low = value.low;
+        out.high = value.high;
+        out.step = value.step;
+        return;
+    }
+    const Shown how = shown(value.unit, value.step, value.decimals, units_, value.own_unit);
+    out.decimals = static_cast<std::uint8_t>(how.decimals);
+    out.unit = text(unit_slot, how.text);
+    out.ucum = text(ucum_slot, how.ucum);
+    out.number = how(value.number);
+    out.low = how(value.low);
+    out.high = how(value.high);
+    out.step = how.converted ? value.step * how.factor : value.step;
+}
+
+std::string_view code_meaning(std::uint16_t code, std::int16_t failure_type,
+                              const catalogue::Extension* extension, MeaningBuffer& words) {
+    std::size_t size = 0;
+    const auto add = [&](std::string_view more) {
+        more = more.substr(0, words.size() - size);
+        std::copy(more.begin(), more.end(), words.begin() + static_cast<std::ptrdiff_t>(size));
+        size += more.size();
+    };
+    std::array<char, catalogue::max_code_text> buffer;
+    add(catalogue::describe_code(code, buffer));
+    // What an extension says of a code with its failure type is the meaning of both.
+    bool whole = false;
+    if (size == 0 && extension != nullptr) {
+        const auto own = extension->code_text(code, failure_type);
+        whole = !own.empty() && own != extension->code_text(code);
+        add(own);
+    }
+    if (failure_type >= 0 && !whole) {
+        const auto failure = catalogue::failure_type(static_cast<std::uint8_t>(failure_type));
+        if (size != 0 && !failure.empty())
+            add("; ");
+        add(failure);
+    }
+    return {words.data(), size};
 }
 
 void Relay::code(const message::Said& said, telltale_dtc& out, message::Dtc first) {
@@ -165,22 +249,8 @@ void Relay::code(const message::Said& said, telltale_dtc& out, message::Dtc firs
         break;
     }
     out.by_maker = message::authority(first) == message::Authority::maker ? 1 : 0;
-    std::array<char, catalogue::max_code_text + 2 + 80> words;
-    std::size_t size = 0;
-    const auto add = [&](std::string_view more) {
-        more = more.substr(0, words.size() - size);
-        std::copy(more.begin(), more.end(), words.begin() + static_cast<std::ptrdiff_t>(size));
-        size += more.size();
-    };
-    std::array<char, catalogue::max_code_text> buffer;
-    add(catalogue::describe_code(first.raw, buffer));
-    if (out.failure_type >= 0) {
-        const auto failure = catalogue::failure_type(static_cast<std::uint8_t>(out.failure_type));
-        if (size != 0 && !failure.empty())
-            add("; ");
-        add(failure);
-    }
-    out.meaning = text(note_slot, {words.data(), size});
+    MeaningBuffer words;
+    out.meaning = text(note_slot, code_meaning(first.raw, out.failure_type, extension_, words));
     emit(TELLTALE_EVENT_DTC, &telltale_event::dtc, &out, said.time);
 }
 
@@ -243,7 +313,12 @@ void Relay::end(const message::Said& said) {
     if (shared_)
         shared_->picture.end(said);
     if (!mute_) {
-        emit(TELLTALE_EVENT_MESSAGE_END, said.time);
+        if (keeps()) {
+            emit(TELLTALE_EVENT_MESSAGE_END, said.time);
+        } else {
+            of_message_.kind = TELLTALE_EVENT_MESSAGE_END;
+            tell_own(of_message_);
+        }
     }
     message_ = nullptr;
 }
@@ -313,10 +388,10 @@ void Relay::comment(const dump::Record& record) {
     event_.comment = nothing;
 }
 
-int decode_alone(Bytes bytes, Role role, Relay& relay) {
+int decode_alone(Bytes bytes, Role role, const catalogue::Extension* extension, Relay& relay) {
     message::Said said;
     said.bytes = bytes;
-    const ProblemCode code = message::read_header(bytes, role, said.header);
+    const ProblemCode code = message::read_header(bytes, role, said.header, extension);
     if (code != ProblemCode::none) {
         Problem problem;
         problem.code = code;
@@ -341,7 +416,7 @@ int decode_alone(Bytes bytes, Role role, Relay& relay) {
     };
     if (relay.begin(said)) {
         Ear ear(said, relay);
-        message::decode(bytes, said.header, nullptr, ear);
+        message::decode(bytes, said.header, nullptr, ear, {extension, 0});
     }
     relay.end(said);
     return TELLTALE_OK;

@@ -5,9 +5,12 @@
 
 #include <array>
 #include <memory>
+#include <string_view>
 
 #include "arena.hpp"
+#include "extension.hpp"
 #include "telltale.h"
+#include "telltale/catalogue/codes.hpp"
 #include "telltale/dump/reader.hpp"
 #include "telltale/message/stream.hpp"
 #include "telltale/vehicle/picture.hpp"
@@ -31,9 +34,30 @@ using UnitTexts = std::array<UnitText, static_cast<std::size_t>(Unit::last_)>;
 /// By `Unit`; made once.
 const UnitTexts& unit_texts(UnitSystem system);
 
+/// What is the same in all values of a field: a stream hears the same fields over and over. A value
+/// whose field is in its place here needs a few members filled in, not all.
+class Known {
+  public:
+    struct Entry {
+        const catalogue::Field* field = nullptr;
+        const char* name = nullptr;
+        telltale_value value{};
+    };
+    Entry& at(const catalogue::Field* field) {
+        const auto number = reinterpret_cast<std::uintptr_t>(field) / sizeof(catalogue::Field);
+        return entries_[number % entries_.size()];
+    }
+
+  private:
+    std::array<Entry, 128> entries_;
+};
+
 class Relay final : public message::Listener {
   public:
-    explicit Relay(UnitSystem units);
+    /// `known`: may be null, then each value is made anew. `extension`: what codes mean beside the
+    /// standard's; may be null. Both have to outlive it.
+    explicit Relay(UnitSystem units, const catalogue::Extension* extension = nullptr,
+                   Known* known = nullptr);
 
     void listen(telltale_listener listener, void* user) {
         listener_ = listener;
@@ -85,7 +109,6 @@ class Relay final : public message::Listener {
     enum Slot { name_slot, key_slot, text_slot, note_slot, code_slot, unit_slot, ucum_slot, slots };
     static constexpr telltale_text nothing{"", 0};
     bool keeps() const { return listener_ == nullptr; }
-    bool heard() const { return !mute_ && wanted_; }
     int answer(int said) {
         if (said == TELLTALE_STOP)
             stopped_ = true;
@@ -103,6 +126,9 @@ class Relay final : public message::Listener {
     }
 
     void message(const message::Said& said);
+    void fill(telltale_value& out, const message::Value& value);
+    const telltale_value& known(const message::Value& value);
+    int tell_own(const telltale_event& event) { return answer(listener_(user_, &event)); }
     int emit(int kind, Time time);
     template <class T>
     void emit(int kind, const T* telltale_event::*part, const T* what, Time time) {
@@ -114,6 +140,8 @@ class Relay final : public message::Listener {
     void trouble(const Problem& problem);
 
     UnitSystem units_;
+    const catalogue::Extension* extension_;
+    Known* known_;
     telltale_listener listener_ = nullptr;
     void* user_ = nullptr;
     const dump::Reader* reader_ = nullptr;
@@ -129,6 +157,9 @@ class Relay final : public message::Listener {
     telltale_message* message_ = nullptr;
 
     telltale_event event_{}; ///< its parts are null between two events
+    // for a listener: of a message and of its values, so that little is to be set each time
+    telltale_event of_message_{};
+    telltale_event value_event_{};
     const UnitTexts& units_text_;
 
     // for a listener: used again and again
@@ -141,16 +172,26 @@ class Relay final : public message::Listener {
     Kept line_slot_;
 };
 
+/// What a code and its failure type (-1: none) mean in plain words, by the standard or else by the
+/// extension; empty where it is not known.
+using MeaningBuffer = std::array<char, catalogue::max_code_text + 2 + 80>;
+std::string_view code_meaning(std::uint16_t code, std::int16_t failure_type,
+                              const catalogue::Extension* extension, MeaningBuffer& words);
+
 /// From a listener's point of view: one message, no stream.
-int decode_alone(Bytes bytes, Role role, Relay& relay);
+int decode_alone(Bytes bytes, Role role, const catalogue::Extension* extension, Relay& relay);
 
 /// Checked options: a stream's and a dump's. Throws nothing but std::bad_alloc.
 struct Settings {
+    SharedExtension extension; ///< may be null; `stream` refers to it
     message::StreamOptions stream;
     UnitSystem units = UnitSystem::si;
     bool frames = false;
 };
 /// TELLTALE_OK, or fills the error.
 int read_options(const telltale_options* from, Settings& out, telltale_error* error);
+/// Of them, units and extension alone, without taking memory.
+int read_few_options(const telltale_options* from, UnitSystem& units,
+                     const catalogue::Extension*& extension);
 
 } // namespace telltale::c

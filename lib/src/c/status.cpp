@@ -102,6 +102,8 @@ const char* telltale_status_word(int status) {
         return "busy";
     case TELLTALE_UNUSABLE:
         return "unusable";
+    case TELLTALE_FAULTY:
+        return "faulty";
     default:
         return "failed";
     }
@@ -133,6 +135,8 @@ const char* telltale_status_sentence(int status) {
         return "the handle is in a call already: a listener must not call it";
     case TELLTALE_UNUSABLE:
         return "an earlier call ran out of memory; the handle can only be freed";
+    case TELLTALE_FAULTY:
+        return "the text that describes parameters has faults";
     default:
         return "something failed that should not";
     }
@@ -153,12 +157,7 @@ size_t telltale_describe(const telltale_problem* problem, char* buffer, size_t r
         from.a = problem->a;
         from.b = problem->b;
         const std::string text = telltale::describe(from);
-        whole = text.size();
-        if (room != 0) {
-            const std::size_t size = std::min(whole, room - 1);
-            std::memcpy(buffer, text.data(), size);
-            buffer[size] = '\0';
-        }
+        whole = telltale::c::copy_text(text, buffer, room);
         return TELLTALE_OK;
     });
     return status == TELLTALE_OK ? whole : 0;

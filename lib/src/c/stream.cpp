@@ -8,7 +8,10 @@ using namespace telltale;
 
 struct telltale_stream : c::Handle {
     explicit telltale_stream(const c::Settings& settings)
-        : stream(settings.stream), relay(settings.units) {}
+        : extension(settings.extension), stream(settings.stream),
+          relay(settings.units, extension.get(), &known) {}
+    c::SharedExtension extension;
+    c::Known known;
     message::Stream stream;
     c::Relay relay;
 };
@@ -46,17 +49,22 @@ constexpr std::size_t most_frame = 64;
 
 extern "C" {
 
-int telltale_decode(const uint8_t* bytes, size_t size, int role, telltale_listener listener,
-                    void* user) {
+int telltale_decode(const uint8_t* bytes, size_t size, int role, const telltale_options* options,
+                    telltale_listener listener, void* user) {
     if (!readable(bytes, size) || listener == nullptr || role < TELLTALE_ANYBODY ||
         role > TELLTALE_ECU)
         return TELLTALE_BAD_ARGUMENT;
     if (size > TELLTALE_MAX_MESSAGE)
         return TELLTALE_TOO_LONG;
     return c::run([&] {
-        c::Relay relay(UnitSystem::si);
+        UnitSystem units = UnitSystem::si;
+        const catalogue::Extension* extension = nullptr;
+        const int status = c::read_few_options(options, units, extension);
+        if (status != TELLTALE_OK)
+            return status;
+        c::Relay relay(units, extension);
         relay.listen(listener, user);
-        return c::decode_alone({bytes, size}, static_cast<Role>(role), relay);
+        return c::decode_alone({bytes, size}, static_cast<Role>(role), extension, relay);
     });
 }
 
@@ -152,15 +160,21 @@ int telltale_stream_next(telltale_stream* stream, const telltale_event** event) 
     if (event == nullptr)
         return TELLTALE_BAD_ARGUMENT;
     *event = nullptr;
-    return c::use(stream, [&] {
-        *event = stream->relay.take();
-        return *event == nullptr ? int{TELLTALE_END} : int{TELLTALE_OK};
-    });
+    if (stream == nullptr)
+        return TELLTALE_BAD_ARGUMENT;
+    if (stream->busy)
+        return TELLTALE_BUSY;
+    if (stream->unusable)
+        return TELLTALE_UNUSABLE;
+    *event = stream->relay.take();
+    return *event == nullptr ? TELLTALE_END : TELLTALE_OK;
 }
 
 int telltale_stream_attach(telltale_stream* stream, telltale_vehicle* vehicle) {
     return c::use(stream, [&] {
         stream->relay.attach(vehicle == nullptr ? nullptr : vehicle->shared);
+        if (vehicle != nullptr && stream->extension != nullptr)
+            vehicle->extension = stream->extension;
         return int{TELLTALE_OK};
     });
 }

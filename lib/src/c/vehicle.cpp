@@ -19,8 +19,8 @@ std::int32_t size_of(const vehicle::CodeList& list) {
     return list.heard ? static_cast<std::int32_t>(list.codes.size()) : -1;
 }
 
-void take_codes(c::Arena& arena, const vehicle::CodeList& list, int which,
-                std::vector<telltale_code>& out) {
+void take_codes(c::Arena& arena, const catalogue::Extension* extension,
+                const vehicle::CodeList& list, int which, std::vector<telltale_code>& out) {
     for (const vehicle::Code& code : list.codes) {
         telltale_code to{};
         to.list = which;
@@ -29,16 +29,8 @@ void take_codes(c::Arena& arena, const vehicle::CodeList& list, int which,
         if (code.failure_type >= 0)
             to.raw = to.raw << 8 | static_cast<std::uint32_t>(code.failure_type);
         to.text = arena.text(code.text());
-        std::array<char, catalogue::max_code_text> buffer;
-        std::string meaning(catalogue::describe_code(code.dtc.raw, buffer));
-        if (code.failure_type >= 0) {
-            const auto failure =
-                catalogue::failure_type(static_cast<std::uint8_t>(code.failure_type));
-            if (!meaning.empty() && !failure.empty())
-                meaning += "; ";
-            meaning += failure;
-        }
-        to.meaning = arena.text(meaning);
+        c::MeaningBuffer words;
+        to.meaning = arena.text(c::code_meaning(code.dtc.raw, code.failure_type, extension, words));
         out.push_back(to);
     }
 }
@@ -70,7 +62,8 @@ telltale_signal take_signal(c::Arena& arena, const vehicle::SignalKey& key,
     return to;
 }
 
-void take_ecu(c::Arena& arena, const vehicle::Ecu& from, Seen& to) {
+void take_ecu(c::Arena& arena, const catalogue::Extension* extension, const vehicle::Ecu& from,
+              Seen& to) {
     std::string id;
     if (from.has_id)
         append_hex(id, from.id.value, from.id.extended ? 8 : 3);
@@ -88,9 +81,9 @@ void take_ecu(c::Arena& arena, const vehicle::Ecu& from, Seen& to) {
     to.ecu.permanent = size_of(from.permanent);
     to.ecu.incomplete =
         from.since_clear.heard ? static_cast<std::int32_t>(from.since_clear.incomplete()) : -1;
-    take_codes(arena, from.stored, TELLTALE_STORED, to.codes);
-    take_codes(arena, from.pending, TELLTALE_PENDING, to.codes);
-    take_codes(arena, from.permanent, TELLTALE_PERMANENT, to.codes);
+    take_codes(arena, extension, from.stored, TELLTALE_STORED, to.codes);
+    take_codes(arena, extension, from.pending, TELLTALE_PENDING, to.codes);
+    take_codes(arena, extension, from.permanent, TELLTALE_PERMANENT, to.codes);
     for (const auto& [key, monitor] : from.since_clear.monitors) {
         telltale_monitor one{};
         one.name = arena.text(monitor.name);
@@ -126,7 +119,7 @@ void look(telltale_vehicle& vehicle) {
     facts.problems = conversation.problem_count;
     facts.not_kept = picture.not_kept().all();
     for (const vehicle::Ecu* const ecu : picture.ecus())
-        take_ecu(arena, *ecu, vehicle.seen.emplace_back());
+        take_ecu(arena, vehicle.extension.get(), *ecu, vehicle.seen.emplace_back());
     facts.ecus = vehicle.seen.size();
 }
 
@@ -148,6 +141,7 @@ int report(telltale_vehicle* vehicle, int units, const char** text, std::size_t*
         options.source = vehicle->source;
         options.format = vehicle->format;
         options.frames = vehicle->frames;
+        options.extension = vehicle->extension.get();
         std::string& out = vehicle->*kept;
         out.clear();
         append(out, vehicle->shared->picture, options);

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "extension.hpp"
 #include "guard.hpp"
 #include "relay.hpp"
 #include "telltale.h"
@@ -21,7 +22,8 @@ struct telltale_vehicle : telltale::c::Handle {
 
     std::shared_ptr<telltale::c::SharedPicture> shared =
         std::make_shared<telltale::c::SharedPicture>();
-    std::string source; ///< of a dump that it was loaded from, for the report
+    telltale::c::SharedExtension extension; ///< may be null: what codes mean beside the standard's
+    std::string source;                     ///< of a dump that it was loaded from, for the report
     std::string format;
     std::uint64_t frames = 0;
     std::string json;

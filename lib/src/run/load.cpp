@@ -3,23 +3,23 @@
 
 #include <utility>
 
-#include "telltale/frame/filter.hpp"
 #include "telltale/message/stream.hpp"
 
 namespace telltale::run {
 
-Result<Run> load(const std::string& path, const RunOptions& options) {
-    const CanFilter wanted = CanFilter::diagnostic();
+Result<Run> load(const std::string& path, const RunOptions& options,
+                 const message::StreamOptions& stream) {
     dump::ReaderOptions reader_options;
-    reader_options.filter = &wanted;
+    reader_options.filter = &stream.filter;
     auto opened = dump::Reader::open(path, reader_options);
     if (!opened)
         return tl::unexpected<Error>(std::move(opened.error()));
-    return load(*opened, path, options);
+    return load(*opened, path, options, stream);
 }
 
-Run load(dump::Reader& reader, std::string name, const RunOptions& options) {
-    message::Stream stream;
+Run load(dump::Reader& reader, std::string name, const RunOptions& options,
+         const message::StreamOptions& how) {
+    message::Stream stream(how);
     RunBuilder builder(options);
     dump::Record record;
     Problem problem;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* Memory that runs out: memory GOOD BAD. Each story is told again and again, with memory for one
-   allocation more each time, until it comes to its end: whatever call it fails in must say so, and
-   nothing may be thrown, lost or told by halves. */
+/* Memory that runs out: memory GOOD BAD MAKER. Each story is told again and again, with memory for
+   one allocation more each time, until it comes to its end: whatever call it fails in must say so,
+   and nothing may be thrown, lost or told by halves. */
 #include "check.h"
 
 void memory_for(long allocations);
@@ -113,8 +113,35 @@ static int vehicle_story(const char* path) {
 
 static int catalogue_story(void) {
     telltale_catalogue* all = NULL;
-    const int done = !fails(telltale_catalogue_new(&all));
+    const int done = !fails(telltale_catalogue_new(NULL, &all));
     CHECK((all != NULL) == done);
+    telltale_catalogue_free(all);
+    return done;
+}
+
+static unsigned char* maker;
+static size_t maker_size;
+
+/* Parameters of one's own: read, decoded with, listed. */
+static int own_story(void) {
+    static const unsigned char oil[] = {0x62, 0x11, 0x01, 0x0F, 0xA0, 0x82, 0x02};
+    const telltale_named_text text = {"maker", (const char*)maker, maker_size};
+    telltale_extension* extension = NULL;
+    telltale_stream* stream = NULL;
+    telltale_catalogue* all = NULL;
+    telltale_options options = TELLTALE_OPTIONS_INIT;
+    telltale_error error;
+    int done = 0;
+    const int status = telltale_extension_read(&text, 1, NULL, NULL, &extension, &error);
+    CHECK(error.status == status && (extension != NULL) == (status == TELLTALE_OK));
+    if (fails(status))
+        return 0;
+    options.extension = extension;
+    done = !fails(telltale_catalogue_new(extension, &all)) &&
+           !fails(telltale_stream_new(&options, &stream, &error)) &&
+           !fails(telltale_stream_message(stream, 0, 0x7E8, 0, oil, sizeof oil, 0, 0));
+    telltale_extension_free(extension);
+    telltale_stream_free(stream);
     telltale_catalogue_free(all);
     return done;
 }
@@ -125,7 +152,8 @@ static telltale_run* bad;
 static int run_story(void) {
     telltale_run* run = NULL;
     telltale_error error;
-    const int done = !fails(telltale_run_load_memory(bytes, bytes_size, "a drive", &run, &error));
+    const int done =
+        !fails(telltale_run_load_memory(bytes, bytes_size, "a drive", NULL, &run, &error));
     CHECK((run != NULL) == done);
     telltale_run_free(run);
     return done;
@@ -169,7 +197,8 @@ static int load_story(void) {
 }
 
 int main(int argc, char** argv) {
-    CHECK(argc == 3);
+    CHECK(argc == 4);
+    maker = read_file(argv[3], &maker_size);
     bytes = read_file(argv[2], &bytes_size);
     CHECK(bytes_size > 40000);
     bytes_size = 40000;
@@ -178,13 +207,15 @@ int main(int argc, char** argv) {
     tell("dump", dump_story, 0.01);
     tell("vehicle", load_story, 0.1);
     tell("catalogue", catalogue_story, 0.1);
+    tell("own", own_story, 0.1);
     tell("run", run_story, 0.05);
     telltale_error error;
-    CHECK(telltale_run_load(argv[1], &good, &error) == TELLTALE_OK);
-    CHECK(telltale_run_load(argv[2], &bad, &error) == TELLTALE_OK);
+    CHECK(telltale_run_load(argv[1], NULL, &good, &error) == TELLTALE_OK);
+    CHECK(telltale_run_load(argv[2], NULL, &bad, &error) == TELLTALE_OK);
     tell("contrast", contrast_story, 0.6);
     telltale_run_free(good);
     telltale_run_free(bad);
     free(bytes);
+    free(maker);
     return 0;
 }

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: Apache-2.0 */
-/* The C interface as a C program uses it: use GOOD BAD. Built as C11, all warnings errors. */
+/* The C interface as a C program uses it: use GOOD BAD MAKER. Built as C11, all warnings errors. */
 #include "check.h"
+
+void own_parameters(const char* maker_path);
 
 struct heard {
     unsigned messages, values, dtcs, problems, ends, frames, comments;
@@ -69,22 +71,22 @@ static void versions(void) {
 
 static void one_message(void) {
     struct heard heard = {0};
-    CHECK(telltale_decode(answer, sizeof answer, TELLTALE_ECU, hear, &heard) == TELLTALE_OK);
+    CHECK(telltale_decode(answer, sizeof answer, TELLTALE_ECU, NULL, hear, &heard) == TELLTALE_OK);
     CHECK(heard.messages == 1 && heard.values == 2 && heard.ends == 1 && heard.problems == 0);
     CHECK(heard.rpm == 1726.0);
     /* Cut, empty, of the wrong side. */
     struct heard bad = {0};
-    CHECK(telltale_decode(answer, 3, TELLTALE_ECU, hear, &bad) == TELLTALE_OK);
-    CHECK(telltale_decode(NULL, 0, TELLTALE_ANYBODY, hear, &bad) == TELLTALE_OK);
-    CHECK(telltale_decode(answer, sizeof answer, TELLTALE_TESTER, hear, &bad) == TELLTALE_OK);
+    CHECK(telltale_decode(answer, 3, TELLTALE_ECU, NULL, hear, &bad) == TELLTALE_OK);
+    CHECK(telltale_decode(NULL, 0, TELLTALE_ANYBODY, NULL, hear, &bad) == TELLTALE_OK);
+    CHECK(telltale_decode(answer, sizeof answer, TELLTALE_TESTER, NULL, hear, &bad) == TELLTALE_OK);
     CHECK(bad.problems == 3 && bad.values == 0);
 
-    CHECK(telltale_decode(NULL, 1, TELLTALE_ECU, hear, &bad) == TELLTALE_BAD_ARGUMENT);
-    CHECK(telltale_decode(answer, sizeof answer, TELLTALE_ECU, NULL, &bad) ==
+    CHECK(telltale_decode(NULL, 1, TELLTALE_ECU, NULL, hear, &bad) == TELLTALE_BAD_ARGUMENT);
+    CHECK(telltale_decode(answer, sizeof answer, TELLTALE_ECU, NULL, NULL, &bad) ==
           TELLTALE_BAD_ARGUMENT);
-    CHECK(telltale_decode(answer, sizeof answer, 3, hear, &bad) == TELLTALE_BAD_ARGUMENT);
-    CHECK(telltale_decode(answer, sizeof answer, -1, hear, &bad) == TELLTALE_BAD_ARGUMENT);
-    CHECK(telltale_decode(answer, SIZE_MAX, TELLTALE_ECU, hear, &bad) == TELLTALE_TOO_LONG);
+    CHECK(telltale_decode(answer, sizeof answer, 3, NULL, hear, &bad) == TELLTALE_BAD_ARGUMENT);
+    CHECK(telltale_decode(answer, sizeof answer, -1, NULL, hear, &bad) == TELLTALE_BAD_ARGUMENT);
+    CHECK(telltale_decode(answer, SIZE_MAX, TELLTALE_ECU, NULL, hear, &bad) == TELLTALE_TOO_LONG);
 }
 
 static telltale_stream* new_stream(const telltale_options* options) {
@@ -532,7 +534,7 @@ static void vehicles(const char* path) {
 
 static void catalogue(void) {
     telltale_catalogue* all = NULL;
-    CHECK(telltale_catalogue_new(&all) == TELLTALE_OK);
+    CHECK(telltale_catalogue_new(NULL, &all) == TELLTALE_OK);
     size_t rows = 0;
     for (int table = TELLTALE_TABLE_PIDS; table <= TELLTALE_TABLE_SERVICES; ++table) {
         const size_t count = telltale_catalogue_rows(all, table);
@@ -566,7 +568,7 @@ static void catalogue(void) {
     CHECK(telltale_catalogue_find(NULL, 0, 0) == SIZE_MAX);
     CHECK(telltale_catalogue_field(all, 99, 0, 0) == NULL);
     CHECK(telltale_catalogue_choice(NULL, 0, 0, 0, 0) == NULL);
-    CHECK(telltale_catalogue_new(NULL) == TELLTALE_BAD_ARGUMENT);
+    CHECK(telltale_catalogue_new(NULL, NULL) == TELLTALE_BAD_ARGUMENT);
     telltale_catalogue_free(all);
 
     char meaning[200];
@@ -585,8 +587,8 @@ static void contrasts(const char* good_path, const char* bad_path) {
     telltale_error error;
     size_t size = 0;
     unsigned char* bytes = read_file(bad_path, &size);
-    CHECK(telltale_run_load(good_path, &good, &error) == TELLTALE_OK);
-    CHECK(telltale_run_load_memory(bytes, size, bad_path, &bad, &error) == TELLTALE_OK);
+    CHECK(telltale_run_load(good_path, NULL, &good, &error) == TELLTALE_OK);
+    CHECK(telltale_run_load_memory(bytes, size, bad_path, NULL, &bad, &error) == TELLTALE_OK);
     memset(bytes, 0, size); /* not needed any more */
     free(bytes);
     telltale_contrast* contrast = NULL;
@@ -629,7 +631,7 @@ static void contrasts(const char* good_path, const char* bad_path) {
     const telltale_run* const missing[] = {NULL};
     CHECK(telltale_contrast_runs(good, missing, 1, NULL, &none, &error) == TELLTALE_BAD_ARGUMENT);
     CHECK(telltale_contrast_runs(good, runs, 1, NULL, NULL, &error) == TELLTALE_BAD_ARGUMENT);
-    CHECK(telltale_run_load(NULL, &bad, &error) == TELLTALE_BAD_ARGUMENT && bad == NULL);
+    CHECK(telltale_run_load(NULL, NULL, &bad, &error) == TELLTALE_BAD_ARGUMENT && bad == NULL);
     bad = (telltale_run*)runs[0];
     telltale_run_free(bad);
     telltale_run_free(good);
@@ -639,7 +641,7 @@ static void contrasts(const char* good_path, const char* bad_path) {
 }
 
 int main(int argc, char** argv) {
-    CHECK(argc == 3);
+    CHECK(argc == 4);
     versions();
     one_message();
     kept_events();
@@ -651,6 +653,7 @@ int main(int argc, char** argv) {
     vehicles(argv[2]);
     catalogue();
     contrasts(argv[1], argv[2]);
+    own_parameters(argv[3]);
     puts("C interface: all as it should be");
     return 0;
 }

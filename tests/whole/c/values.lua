@@ -23,10 +23,11 @@ end
 local function make(kind, call, ...)
     local out = ffi.new("telltale_" .. kind .. " *[1]")
     local failure = ffi.new("telltale_error")
+    local count = select("#", ...) -- nil among them
     local arguments = {...}
-    arguments[#arguments + 1] = out
-    arguments[#arguments + 1] = failure
-    check(call(unpack(arguments)), failure)
+    arguments[count + 1] = out
+    arguments[count + 2] = failure
+    check(call(unpack(arguments, 1, count + 2)), failure)
     return ffi.gc(out[0], t["telltale_" .. kind .. "_free"])
 end
 
@@ -41,8 +42,8 @@ if what == "report" then
         return t.telltale_vehicle_load(path, nil, out, failure)
     end, first)))
 elseif what == "contrast" then
-    local good = make("run", t.telltale_run_load, first)
-    local bad = make("run", t.telltale_run_load, second)
+    local good = make("run", t.telltale_run_load, first, nil)
+    local bad = make("run", t.telltale_run_load, second, nil)
     local runs = ffi.new("const telltale_run *[1]", bad)
     local found = make("contrast", function(out, failure)
         return t.telltale_contrast_runs(good, runs, 1, nil, out, failure)
@@ -66,7 +67,7 @@ else
     end
     got = table.concat(got, ", ")
     assert(got == "Engine speed=1726 /min, Engine coolant temperature=83 Cel", got)
-    local fine, why = pcall(make, "run", t.telltale_run_load, "/nowhere/at/all")
+    local fine, why = pcall(make, "run", t.telltale_run_load, "/nowhere/at/all", nil)
     assert(not fine and #why > 10, why)
     -- Engine speeds: as many values as the dump has frames that begin with 06 41 0C.
     local dump = make("dump", function(path, out, failure)
@@ -87,7 +88,7 @@ else
     end
     assert(speeds == there and there > 100, speeds .. " values, " .. there .. " frames")
     local catalogue = ffi.new("telltale_catalogue *[1]")
-    check(t.telltale_catalogue_new(catalogue))
+    check(t.telltale_catalogue_new(nil, catalogue))
     local row = t.telltale_catalogue_find(catalogue[0], t.TELLTALE_TABLE_PIDS, 0x0D)
     assert(text(t.telltale_catalogue_row(catalogue[0], 0, row).name) == "Vehicle speed")
     t.telltale_catalogue_free(catalogue[0])
