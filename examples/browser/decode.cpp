@@ -36,7 +36,7 @@ class Both final : public message::Listener {
         append_seconds(lines, said.time);
         lines += ' ';
         if (said.has_id)
-            append_hex(lines, said.id.value, said.id.extended ? 8 : 3);
+            append_can_id(lines, said.id);
         lines += ' ';
         append_printable(lines, value.name);
         lines += ": ";

@@ -339,12 +339,12 @@ void print_text(Output& output, const Extension& extension) {
     }
 }
 
-struct Options {
+struct CatalogueSettings {
     std::string as = "text";
     std::vector<std::string> with;
 };
 
-int run_catalogue(const Options& options) {
+int run_catalogue(const CatalogueSettings& options) {
     const auto extension = read_with(options.with);
     if (!extension)
         return status_wrong;
@@ -361,7 +361,7 @@ int run_catalogue(const Options& options) {
 } // namespace
 
 void add_catalogue(CLI::App& app, Run& run) {
-    const auto options = std::make_shared<Options>();
+    const auto options = std::make_shared<CatalogueSettings>();
     auto* command = app.add_subcommand(
         "catalogue", "List every parameter, test and code that is known, with its source");
     command->add_option("--as", options->as, "text, json or csv (a row a field)")

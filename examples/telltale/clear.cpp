@@ -26,9 +26,9 @@ namespace telltale::program {
 
 namespace {
 
-constexpr std::size_t indent = 2;
+constexpr std::size_t margin = 2;
 
-struct Options {
+struct ClearSettings {
     std::string link;
     std::string save;
     std::string consent;
@@ -45,12 +45,6 @@ constexpr std::string_view cautions[] = {
     "the law in many places; local rules come first.",
     "What the ECU has learnt (fuel trim, idle) may be lost: the engine may run roughly at first.",
 };
-
-std::string id_text(CanId id) {
-    std::string out;
-    append_hex(out, id.value, id.extended ? 8 : 3);
-    return out;
-}
 
 std::string listed(const std::vector<std::string>& words) {
     std::string out;
@@ -71,7 +65,7 @@ void append_losses(std::string& out, const client::Losses& losses) {
     for (const auto& ecu : losses.ecus) {
         out += "\nECU " + id_text(ecu.id) + "\n";
         const auto line = [&](std::string_view what, const std::string& value) {
-            append_wrapped(out, indent, std::string(what) + ": " + value);
+            append_wrapped(out, margin, std::string(what) + ": " + value);
         };
         if (!ecu.stored.empty())
             line("stored codes", listed(ecu.stored));
@@ -88,7 +82,7 @@ void append_losses(std::string& out, const client::Losses& losses) {
             line("the malfunction indicator lamp", "is commanded on");
         if (ecu.stored.empty() && ecu.pending.empty() && ecu.freeze_frames == 0 &&
             ecu.complete.empty() && ecu.tests == 0)
-            append_wrapped(out, indent, "nothing");
+            append_wrapped(out, margin, "nothing");
         if (!ecu.permanent.empty())
             line("stays: permanent codes", listed(ecu.permanent) +
                                                " (only the ECU takes these back, after its "
@@ -98,7 +92,7 @@ void append_losses(std::string& out, const client::Losses& losses) {
     }
     out += "\nBefore you clear\n";
     for (const auto caution : cautions)
-        append_wrapped(out, indent, "- " + std::string(caution));
+        append_wrapped(out, margin, "- " + std::string(caution));
     out += '\n';
 }
 
@@ -107,26 +101,26 @@ void append_changes(std::string& out, const std::vector<client::EcuChanges>& cha
     for (const auto& ecu : changes) {
         out += "\nECU " + id_text(ecu.id) + "\n";
         if (!ecu.heard) {
-            append_wrapped(out, indent, "does not answer any more");
+            append_wrapped(out, margin, "does not answer any more");
             continue;
         }
         const auto line = [&](std::string_view what, const std::vector<std::string>& codes) {
             if (!codes.empty())
-                append_wrapped(out, indent, std::string(what) + ": " + listed(codes));
+                append_wrapped(out, margin, std::string(what) + ": " + listed(codes));
         };
         line("gone", ecu.gone);
         line("still there", ecu.still);
         line("new", ecu.came);
         line("permanent codes", ecu.permanent);
         if (ecu.freeze_frames != 0)
-            append_wrapped(out, indent,
+            append_wrapped(out, margin,
                            counted(ecu.freeze_frames, "freeze frame is", "freeze frames are") +
                                " still there");
-        append_wrapped(out, indent,
+        append_wrapped(out, margin,
                        counted(ecu.incomplete, "monitor is", "monitors are") + " not complete, " +
                            std::to_string(ecu.reset) + " of them because of the clearing");
         if (ecu.lamp_before || ecu.lamp_after)
-            append_wrapped(out, indent,
+            append_wrapped(out, margin,
                            ecu.lamp_after ? "the malfunction indicator lamp is commanded on"
                                           : "the malfunction indicator lamp is no longer commanded "
                                             "on");
@@ -162,7 +156,7 @@ std::string typed_words(LiveVehicle& vehicle, const client::Losses& losses) {
     return line;
 }
 
-int clear(const Options& options) {
+int clear(const ClearSettings& options) {
     if (!is_link_name(options.link)) {
         say("'" + options.link +
             "' names no link; write can:can0, slcan:/dev/ttyACM0@500k, kline:/dev/ttyUSB0 or "
@@ -257,7 +251,7 @@ int clear(const Options& options) {
 } // namespace
 
 void add_clear(CLI::App& app, Run& run) {
-    const auto options = std::make_shared<Options>();
+    const auto options = std::make_shared<ClearSettings>();
     auto* command = app.add_subcommand(
         "clear", "Clear a vehicle's codes, after showing and saving what is lost with them");
     command->add_option("LINK", options->link, "The vehicle: can:, slcan:, kline: or doip:")

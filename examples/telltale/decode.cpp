@@ -14,7 +14,7 @@ namespace telltale::program {
 
 namespace {
 
-struct Options {
+struct DecodeSettings {
     InputOptions input;
     std::string as = "text";
     std::string units = "si";
@@ -23,7 +23,7 @@ struct Options {
     unsigned jobs = 0;
 };
 
-int decode(const Options& options) {
+int decode(const DecodeSettings& options) {
     auto settings = read_input_options(options.input);
     if (!settings) {
         say(settings.error().detail);
@@ -66,7 +66,7 @@ int decode(const Options& options) {
 } // namespace
 
 void add_decode(CLI::App& app, Run& run) {
-    const auto options = std::make_shared<Options>();
+    const auto options = std::make_shared<DecodeSettings>();
     auto* command = app.add_subcommand("decode", "Show what a vehicle said, message by message");
     add_input_options(*command, options->input);
     command

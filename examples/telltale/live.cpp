@@ -59,6 +59,12 @@ class Painter {
 
 } // namespace
 
+std::string id_text(CanId id) {
+    std::string out;
+    append_can_id(out, id);
+    return out;
+}
+
 bool is_link_name(std::string_view text) {
     for (const std::string_view scheme : {"can:", "slcan:", "kline:", "doip:"})
         if (text.substr(0, scheme.size()) == scheme)

@@ -17,6 +17,9 @@ namespace telltale::program {
 /// there.
 bool is_link_name(std::string_view text);
 
+/// "7E8", "18DAF110".
+std::string id_text(CanId id);
+
 /// A vehicle at the other end of a link. What the user needs to know goes to standard error.
 class LiveVehicle {
   public:

@@ -26,7 +26,7 @@ namespace {
 /// UTC, in seconds since the Unix epoch.
 constexpr Time dump_start = Time{1'756'713'600} * nanoseconds_a_second;
 
-struct Options {
+struct MimicSettings {
     MimicOptions vehicle;
     std::string link;
     std::string into;
@@ -36,7 +36,7 @@ struct Options {
     std::string identity;
 };
 
-int wrong(const std::string& words) {
+int refuse(const std::string& words) {
     std::fprintf(stderr, "telltale mimic: %s\n", words.c_str());
     return status_wrong;
 }
@@ -65,21 +65,21 @@ std::optional<Time> start_of(std::string_view day) {
     return (Time{days.time_since_epoch().count()} * 24 + 8) * 3600 * nanoseconds_a_second;
 }
 
-int into_dump(const Options& options, const mimic::Options& vehicle_options) {
+int into_dump(const MimicSettings& options, const mimic::Options& vehicle_options) {
     auto start = std::optional<Time>(dump_start);
     if (!options.day.empty())
         start = start_of(options.day);
     if (!start)
-        return wrong("--day " + options.day + ": write a day like 2025-09-01");
+        return refuse("--day " + options.day + ": write a day like 2025-09-01");
     auto sink = dump::open_sink(options.into);
     if (!sink)
-        return wrong(sink.error().detail);
+        return refuse(sink.error().detail);
     mimic::Vehicle vehicle(vehicle_options);
     dump::PcapngWriter writer(std::move(*sink), "Simulated, invented vehicle; seed " +
                                                     std::to_string(vehicle_options.seed) + ".");
     const auto line = writer.add_line("mimic");
     if (!line)
-        return wrong(line.error().detail);
+        return refuse(line.error().detail);
     Result<void> written;
     mimic::Tester tester(vehicle, *start);
     mimic::survey(tester, vehicle, *start + static_cast<Time>(options.seconds.value_or(600) * 1e9),
@@ -89,7 +89,7 @@ int into_dump(const Options& options, const mimic::Options& vehicle_options) {
                   });
     if (written)
         written = writer.flush();
-    return written ? status_done : wrong(written.error().detail);
+    return written ? status_done : refuse(written.error().detail);
 }
 
 /// "12.5/3": seconds, and of these how many at the end.
@@ -210,7 +210,7 @@ Result<mimic::Options> mimic_options(const MimicOptions& o) {
 }
 
 void add_mimic(CLI::App& app, Run& run) {
-    const auto options = std::make_shared<Options>();
+    const auto options = std::make_shared<MimicSettings>();
     CLI::App* command = app.add_subcommand(
         "mimic", "Simulate a vehicle: several ECUs on a plausible drive, with faults where wanted");
     add_mimic_options(*command, options->vehicle);
@@ -259,16 +259,16 @@ void add_mimic(CLI::App& app, Run& run) {
         run = [options] {
             const auto vehicle = mimic_options(options->vehicle);
             if (!vehicle)
-                return wrong(vehicle.error().detail);
+                return refuse(vehicle.error().detail);
             if (!options->into.empty())
                 return into_dump(*options, *vehicle);
             if (options->link.empty())
-                return wrong("give a LINK to run on, or --into FILE");
+                return refuse("give a LINK to run on, or --into FILE");
             mimic::Vehicle made(*vehicle);
             const auto served =
                 serve_mimic(options->link, made,
                             {options->kline == "14230", options->seconds, options->identity});
-            return served ? static_cast<int>(status_done) : wrong(served.error().detail);
+            return served ? static_cast<int>(status_done) : refuse(served.error().detail);
         };
     });
 }

@@ -46,7 +46,7 @@ using boost::system::error_code;
 
 /// The vehicle lives on while nobody asks.
 constexpr Time heartbeat = 5 * nanoseconds_a_second;
-constexpr std::size_t most_waiting = 8192; // frames or pieces that the line has not taken yet
+constexpr std::size_t most_queued = 8192; // frames or pieces that the line has not taken yet
 
 /// One line with the vehicle on it. It tells when it is due, and ends with `stop`.
 class Server {
@@ -124,7 +124,7 @@ class OnBus final : public Server {
     }
     void due(Time now) override {
         vehicle_.poll(now, [this](const CanFrame& frame) {
-            if (waiting_.size() < most_waiting)
+            if (waiting_.size() < most_queued)
                 waiting_.push_back({frame, {frame.data.begin(), frame.data.end()}});
         });
         send();
@@ -203,7 +203,7 @@ class Port : public Server {
     virtual void heard(Bytes bytes) = 0;
     /// Bytes for the line. While nobody reads, what finds no room is lost.
     void put(Bytes bytes) {
-        if (out_.size() + bytes.size() > most_waiting * 32)
+        if (out_.size() + bytes.size() > most_queued * 32)
             return;
         out_.insert(out_.end(), bytes.begin(), bytes.end());
         write();

@@ -211,7 +211,7 @@ bool Only::named(const message::Said& said, const message::Value& value) const {
     const bool asked = said.header.kind == message::Kind::request;
     std::string ecu;
     if (said.has_id)
-        append_hex(ecu, said.id.value, said.id.extended ? 8 : 3);
+        append_can_id(ecu, said.id);
     return std::any_of(picks_.begin(), picks_.end(), [&](const run::Pick& pick) {
         const auto index = asked ? pick.index.value_or(0) : value.index;
         return pick.fits(asked ? std::string_view(pick.ecu) : ecu, service, value.id, index,

@@ -44,10 +44,6 @@ void Printer::closed() {
     reader_ = nullptr;
 }
 
-void append_can_id(std::string& out, CanId id) {
-    append_hex(out, id.value, id.extended ? 8 : 3);
-}
-
 std::string_view kind_word(const message::Header& header) {
     switch (header.kind) {
     case message::Kind::request:

@@ -61,8 +61,6 @@ class Printer : public message::Listener, public DumpWatcher {
     std::array<std::uint64_t, 256> by_code_{};
 };
 
-/// Appends 3 or 8 hex digits.
-void append_can_id(std::string& out, CanId id);
 /// "request", "response", "negative".
 std::string_view kind_word(const message::Header& header);
 /// The place of a problem: its own, or that of the message it is in.

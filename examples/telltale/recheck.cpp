@@ -13,7 +13,7 @@ namespace telltale::program {
 
 namespace {
 
-struct Options {
+struct RecheckSettings {
     InputOptions input;
     std::string before;
     std::string after;
@@ -24,9 +24,9 @@ struct Options {
 };
 
 /// Ends a picture when its dump is over.
-class Watcher final : public DumpWatcher {
+class RecheckWatcher final : public DumpWatcher {
   public:
-    explicit Watcher(vehicle::Picture& picture) : picture_(picture) {}
+    explicit RecheckWatcher(vehicle::Picture& picture) : picture_(picture) {}
     void opened(const dump::Reader& reader) override { reader_ = &reader; }
     void closed() override {
         picture_.finish();
@@ -38,7 +38,7 @@ class Watcher final : public DumpWatcher {
     const dump::Reader* reader_ = nullptr;
 };
 
-int recheck(const Options& options) {
+int recheck(const RecheckSettings& options) {
     InputOptions input = options.input;
     input.files = {options.before, options.after};
     const auto settings = read_input_options(input);
@@ -62,7 +62,7 @@ int recheck(const Options& options) {
     Output output;
     std::array<vehicle::Picture, 2> pictures;
     for (std::size_t i = 0; i < pictures.size(); ++i) {
-        Watcher watcher(pictures[i]);
+        RecheckWatcher watcher(pictures[i]);
         if (!read_dump(settings->files[i], *settings, output, pictures[i], watcher))
             return output.finish(status_wrong);
     }
@@ -84,7 +84,7 @@ std::string check_allowance(const std::string& text) {
 } // namespace
 
 void add_recheck(CLI::App& app, Run& run) {
-    const auto options = std::make_shared<Options>();
+    const auto options = std::make_shared<RecheckSettings>();
     auto* command =
         app.add_subcommand("recheck", "Compare a vehicle before and after a repair: did it hold?");
     command->add_option("BEFORE", options->before, "Dump from before the repair")->required();

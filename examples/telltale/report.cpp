@@ -18,7 +18,7 @@ namespace telltale::program {
 
 namespace {
 
-struct Options {
+struct ReportSettings {
     InputOptions input;
     std::string save;
     std::string as = "text";
@@ -29,9 +29,9 @@ struct Options {
 };
 
 /// Takes what the report says of the dump itself from its reader.
-class Watcher final : public DumpWatcher {
+class ReportWatcher final : public DumpWatcher {
   public:
-    explicit Watcher(vehicle::Picture& picture) : picture_(picture) {}
+    explicit ReportWatcher(vehicle::Picture& picture) : picture_(picture) {}
     void opened(const dump::Reader& reader) override { reader_ = &reader; }
     void closed() override {
         picture_.finish();
@@ -48,8 +48,8 @@ class Watcher final : public DumpWatcher {
 
 /// Draws the picture of a dump, or of a vehicle where a link stands in its place. False: it could
 /// not be read.
-bool draw(const std::string& file, const InputSettings& settings, const Options& options,
-          Output& output, vehicle::Picture& picture, Watcher& watcher, std::string& format,
+bool draw(const std::string& file, const InputSettings& settings, const ReportSettings& options,
+          Output& output, vehicle::Picture& picture, ReportWatcher& watcher, std::string& format,
           bool* no_dump) {
 #ifdef TELLTALE_LINK
     if (is_link_name(file)) {
@@ -76,7 +76,7 @@ bool any_link(const std::vector<std::string>& files) {
 #endif
 }
 
-int report(const Options& options) {
+int report(const ReportSettings& options) {
     auto settings = read_input_options(options.input);
     if (!settings) {
         say(settings.error().detail);
@@ -106,7 +106,7 @@ int report(const Options& options) {
     const auto one = [&](const DumpFile& dump, Output& output, bool* no_dump) {
         const std::string& file = dump.path;
         vehicle::Picture picture;
-        Watcher watcher(picture);
+        ReportWatcher watcher(picture);
         std::string format;
         if (!draw(file, *settings, options, output, picture, watcher, format, no_dump))
             return false;
@@ -118,7 +118,7 @@ int report(const Options& options) {
                                          const vehicle::Signal& signal) {
                 std::string id;
                 if (ecu.has_id)
-                    append_hex(id, ecu.id.value, ecu.id.extended ? 8 : 3);
+                    append_can_id(id, ecu.id);
                 return std::any_of(picks->begin(), picks->end(), [&](const run::Pick& pick) {
                     return pick.fits(id, key.service, key.id, key.index, signal.key, signal.name);
                 });
@@ -139,7 +139,7 @@ int report(const Options& options) {
 } // namespace
 
 void add_report(CLI::App& app, Run& run) {
-    const auto options = std::make_shared<Options>();
+    const auto options = std::make_shared<ReportSettings>();
     auto* command = app.add_subcommand(
         "report", "Draw the picture of the vehicle from a dump or a link, for the work order");
     add_input_options(*command, options->input);

@@ -21,7 +21,7 @@ namespace telltale::program {
 
 namespace {
 
-struct Options {
+struct TableSettings {
     InputOptions input;
     DriveOptions drive;
     std::string file = "-";
@@ -89,7 +89,7 @@ std::string heading(const run::Run& drive, const Column& column) {
 /// One row for each moment of an even grid: the latest sample of each signal, or nothing when the
 /// latest is older than its pace allows. Nothing is interpolated.
 void write_grid(Output& output, const run::Run& drive, std::vector<Column>& columns,
-                const Options& options) {
+                const TableSettings& options) {
     std::string& out = output.buffer();
     std::vector<run::Mark> marks = drive.marks;
     if (options.drive.mark)
@@ -178,7 +178,7 @@ void write_raw(Output& output, const run::Run& drive, std::vector<Column>& colum
     }
 }
 
-int table(const Options& options) {
+int table(const TableSettings& options) {
     const auto settings = read_input_options(options.input);
     if (!settings) {
         say(settings.error().detail);
@@ -214,7 +214,7 @@ int table(const Options& options) {
 } // namespace
 
 void add_table(CLI::App& app, Run& run) {
-    const auto options = std::make_shared<Options>();
+    const auto options = std::make_shared<TableSettings>();
     auto* command = app.add_subcommand(
         "table", "Write the values of a drive as comma-separated text for a spreadsheet");
     command->add_option("FILE", options->file, "A dump, or - for standard input");

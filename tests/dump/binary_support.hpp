@@ -65,7 +65,7 @@ inline Frame fd_frame(std::uint32_t id, std::string_view data, Time time = 0) {
 
 inline doctest::String toString(const Frame& frame) {
     std::string out = std::to_string(frame.time) + " ";
-    append_hex(out, frame.id.value, frame.id.extended ? 8 : 3);
+    append_can_id(out, frame.id);
     out += frame.kind == CanKind::remote  ? " remote " + std::to_string(frame.remote_length)
            : frame.kind == CanKind::error ? " error"
            : frame.fd                     ? " fd"

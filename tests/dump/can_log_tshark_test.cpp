@@ -13,7 +13,7 @@ std::string write_log(const std::vector<Frame>& frames) {
         out += '(';
         append_seconds(out, one.time);
         out += ") can0 ";
-        append_hex(out, one.id.value, one.id.extended ? 8 : 3);
+        append_can_id(out, one.id);
         out += '#';
         if (one.kind == CanKind::remote)
             out += "R" + std::to_string(one.remote_length);

@@ -47,7 +47,7 @@ inline std::string show(const telltale::dump::Reader& reader,
     out += ' ';
     if (record.kind == dump::RecordKind::can) {
         const auto& can = record.can;
-        append_hex(out, can.id.value, can.id.extended ? 8 : 3);
+        append_can_id(out, can.id);
         out += ' ';
         out += to_hex(can.data);
         if (can.kind == CanKind::remote)

@@ -25,7 +25,7 @@ namespace telltale::program {
 
 namespace {
 
-struct Options {
+struct ContrastSettings {
     InputOptions input;
     DriveOptions drive;
     std::string good;
@@ -42,9 +42,9 @@ struct Drive {
 };
 
 /// Draws the picture of the vehicle besides, for the page.
-class Watcher final : public DumpWatcher {
+class ContrastWatcher final : public DumpWatcher {
   public:
-    explicit Watcher(vehicle::Picture& picture) : picture_(picture) {}
+    explicit ContrastWatcher(vehicle::Picture& picture) : picture_(picture) {}
     void opened(const dump::Reader& reader) override { reader_ = &reader; }
     void closed() override {
         picture_.finish();
@@ -61,11 +61,12 @@ class Watcher final : public DumpWatcher {
 };
 
 std::optional<Drive> read(const std::string& file, const InputSettings& settings,
-                          const Options& options, const DriveOptions& marks, Output& output) {
+                          const ContrastSettings& options, const DriveOptions& marks,
+                          Output& output) {
     Drive drive;
     const bool page = options.as == "page";
     vehicle::Picture picture;
-    Watcher watcher(picture);
+    ContrastWatcher watcher(picture);
     auto run = read_drive(file, settings, marks, output, page ? &picture : nullptr,
                           page ? &watcher : nullptr);
     if (!run)
@@ -230,7 +231,7 @@ void append_text(std::string& out, const run::ContrastResult& result, UnitSystem
     append_not_compared(out, result);
 }
 
-int contrast(const Options& options) {
+int contrast(const ContrastSettings& options) {
     const auto settings = read_input_options(options.input);
     if (!settings) {
         say(settings.error().detail);
@@ -310,7 +311,7 @@ int contrast(const Options& options) {
 } // namespace
 
 void add_contrast(CLI::App& app, Run& run) {
-    const auto options = std::make_shared<Options>();
+    const auto options = std::make_shared<ContrastSettings>();
     auto* command = app.add_subcommand(
         "contrast", "Set drives with a fault beside a good one and find the signal that left its "
                     "course");

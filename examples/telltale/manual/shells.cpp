@@ -59,7 +59,7 @@ Switch any_of(const Command& command, const Command& program) {
 
 /// Between single quotes, as bash, zsh and fish read them; of zsh the signs that _arguments reads
 /// as well.
-std::string quoted(std::string_view text, std::string_view special = "") {
+std::string in_quotes(std::string_view text, std::string_view special = "") {
     std::string out = "'";
     for (const char c : text)
         if (c == '\'')
@@ -77,7 +77,7 @@ std::string_view clause(std::string_view text) {
 std::string bash_case(const std::string& pattern, const Switch& one) {
     std::string out = "    " + pattern + ")";
     if (const auto words = words_of(one); !words.empty())
-        out += " words=" + quoted(joined(words));
+        out += " words=" + in_quotes(joined(words));
     if (one.takes_file())
         out += words_of(one).empty() ? " files=1" : "; files=1";
     return out + " ;;\n";
@@ -99,25 +99,25 @@ std::string zsh_option(const Switch& one) {
         out += "'(" + joined(one.names) + ")'";
     out += one.names.size() > 1 ? "{" + joined(one.names, ",") + "}" : one.names.front();
     std::string rest = "[" + std::string(clause(one.text)) + "]";
-    std::string shown = quoted(rest.substr(1, rest.size() - 2), "[]:\\");
+    std::string shown = in_quotes(rest.substr(1, rest.size() - 2), "[]:\\");
     out += "'['" + shown + "']'";
     if (!one.value.empty()) {
         std::string value = one.value;
         std::replace(value.begin(), value.end(), ':', ' ');
-        out += quoted(":" + value + ":" + zsh_action(one));
+        out += in_quotes(":" + value + ":" + zsh_action(one));
     }
     return out + " \\\n";
 }
 
 std::string fish_option(const std::string& condition, const Switch& one) {
-    std::string out = "complete -c telltale -n " + quoted(condition, "\\");
+    std::string out = "complete -c telltale -n " + in_quotes(condition, "\\");
     for (const std::string& name : one.names)
         out += name.starts_with("--") ? " -l " + name.substr(2) : " -s " + name.substr(1);
     if (!one.value.empty())
         out += one.takes_file() ? " -r -F" : " -x";
     if (const auto words = words_of(one); !words.empty())
-        out += " -a " + quoted(joined(words), "\\");
-    return out + " -d " + quoted(clause(one.text), "\\") + "\n";
+        out += " -a " + in_quotes(joined(words), "\\");
+    return out + " -d " + in_quotes(clause(one.text), "\\") + "\n";
 }
 
 constexpr std::string_view made = "# Made by `telltale manual --as ";
@@ -153,11 +153,11 @@ std::string bash_completion(const Command& program) {
     out += "    *)\n"
            "        case $command:$word in\n"
            "        :*) words=" +
-           quoted(joined(names_of(program.commands)) + " " + joined(names_of(program.options))) +
+           in_quotes(joined(names_of(program.commands)) + " " + joined(names_of(program.options))) +
            " ;;\n";
     for (const Command& command : program.commands) {
         out += "        " + command.name +
-               ":-*) words=" + quoted(joined(names_of(command.options))) + " ;;\n";
+               ":-*) words=" + in_quotes(joined(names_of(command.options))) + " ;;\n";
         out += "    " + bash_case(command.name + ":*", any_of(command, program));
     }
     out += "        esac ;;\n"
@@ -191,8 +191,8 @@ std::string zsh_completion(const Command& program) {
            "    command)\n"
            "        local -a commands=(\n";
     for (const Command& command : program.commands)
-        out +=
-            "            " + quoted(command.name + ":" + std::string(clause(command.text))) + "\n";
+        out += "            " + in_quotes(command.name + ":" + std::string(clause(command.text))) +
+               "\n";
     out += "        )\n"
            "        _describe command commands ;;\n"
            "    argument)\n"
@@ -202,7 +202,7 @@ std::string zsh_completion(const Command& program) {
         for (const Switch& one : command.options)
             out += zsh_option(one);
         const Switch any = any_of(command, program);
-        out += "        " + quoted("*:argument:" + zsh_action(any)) + " ;;\n";
+        out += "        " + in_quotes("*:argument:" + zsh_action(any)) + " ;;\n";
     }
     out += "        esac ;;\n"
            "    esac\n"
@@ -218,14 +218,14 @@ std::string fish_completion(const Command& program) {
         out += fish_option("__fish_use_subcommand", one);
     for (const Command& command : program.commands) {
         out += "complete -c telltale -n __fish_use_subcommand -f -a " + command.name + " -d " +
-               quoted(clause(command.text), "\\") + "\n";
+               in_quotes(clause(command.text), "\\") + "\n";
         const std::string here = "__fish_seen_subcommand_from " + command.name;
         for (const Switch& one : command.options)
             out += fish_option(here, one);
         const Switch any = any_of(command, program);
-        out += "complete -c telltale -n " + quoted(here) + (any.takes_file() ? " -F" : " -f");
+        out += "complete -c telltale -n " + in_quotes(here) + (any.takes_file() ? " -F" : " -f");
         if (!any.choices.empty())
-            out += " -a " + quoted(joined(any.choices));
+            out += " -a " + in_quotes(joined(any.choices));
         out += "\n";
     }
     return out;

@@ -25,6 +25,7 @@
 
 #include "../command.hpp"
 #include "../drive.hpp"
+#include "../live.hpp"
 #include "../output.hpp"
 #include "../with.hpp"
 #include "log.hpp"
@@ -46,7 +47,7 @@ namespace {
 namespace asio = boost::asio;
 using namespace std::chrono_literals;
 
-struct Options {
+struct RecordSettings {
     std::string link;
     DriveOptions drive;
     std::string out;
@@ -83,12 +84,6 @@ std::string usual_name(link::LineKind line) {
     std::array<char, 64> text{};
     const auto size = std::strftime(text.data(), text.size(), "drive-%Y%m%d-%H%M%SZ", &parts);
     return std::string(text.data(), size) + (line == link::LineKind::can ? ".pcapng" : ".txt");
-}
-
-std::string id_text(CanId id) {
-    std::string out;
-    append_hex(out, id.value, id.extended ? 8 : 3);
-    return out;
 }
 
 /// The row, or any of its fields, is one that the user picked; so is each when none is.
@@ -150,7 +145,7 @@ std::vector<client::Wanted> choose(const std::vector<client::EcuFacts>& ecus,
 
 class Recorder {
   public:
-    Recorder(const Options& options, std::vector<run::Pick> picks,
+    Recorder(const RecordSettings& options, std::vector<run::Pick> picks,
              std::shared_ptr<const catalogue::Extension> extension, std::unique_ptr<Store> store,
              std::string file, asio::io_context& context, link::Link& link, Time every,
              std::optional<Time> duration)
@@ -636,7 +631,7 @@ int wrong(const std::string& words) {
     return status_wrong;
 }
 
-int record(const Options& options) {
+int record(const RecordSettings& options) {
     std::optional<Time> before;
     std::optional<Time> after;
     std::optional<Time> every;
@@ -688,7 +683,7 @@ int record(const Options& options) {
 } // namespace
 
 void add_record(CLI::App& app, Run& run) {
-    auto options = std::make_shared<Options>();
+    auto options = std::make_shared<RecordSettings>();
     auto* command = app.add_subcommand(
         "record", "Record a drive: ask a vehicle for values, show them, keep every frame");
     command

@@ -31,13 +31,9 @@ std::string_view trimmed(std::string_view text) {
     return text.substr(first, text.find_last_not_of(space) - first + 1);
 }
 
-void append_id(std::string& out, CanId id) {
-    append_hex(out, id.value, id.extended ? 8 : 3);
-}
-
 std::string told_by(const Deed& deed) {
     std::string out;
-    append_id(out, deed.ecu);
+    append_can_id(out, deed.ecu);
     out += ' ';
     out += word(deed.outcome);
     if (deed.outcome == Outcome::refused) {
@@ -100,7 +96,7 @@ std::string Actuation::phrase() const {
     std::string out = "actuate ";
     append_hex(out, test, 2);
     out += " of ";
-    append_id(out, ecu);
+    append_can_id(out, ecu);
     if (!vin.empty()) {
         out += " on ";
         append_plain(out, vin);

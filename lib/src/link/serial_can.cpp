@@ -188,7 +188,7 @@ void append_serial_can(std::string& out, const CanFrame& frame) {
     const bool remote = frame.kind == CanKind::remote;
     const char letter = remote ? 'r' : !frame.fd ? 't' : frame.bit_rate_switch ? 'b' : 'd';
     out += frame.id.extended ? static_cast<char>(letter - 'a' + 'A') : letter;
-    append_hex(out, frame.id.value, frame.id.extended ? 8 : 3);
+    append_can_id(out, frame.id);
     const std::size_t length = remote ? frame.remote_length : frame.data.size();
     const auto code = std::find(fd_lengths.begin(), fd_lengths.end(), length) - fd_lengths.begin();
     append_hex(out, static_cast<std::uint64_t>(code), 1);

@@ -217,7 +217,7 @@ class RunBuilder::Impl {
         Series& made = run_.series.emplace_back();
         lines_.push_back({said.has_line, said.line});
         if (said.has_id)
-            append_hex(made.ecu, said.id.value, said.id.extended ? 8 : 3);
+            append_can_id(made.ecu, said.id);
         made.service = said.header.service;
         made.id = value.id;
         made.index = value.index;

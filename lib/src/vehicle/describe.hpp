@@ -18,7 +18,7 @@ namespace telltale::vehicle {
 inline std::string id_text(const Ecu& ecu) {
     std::string out;
     if (ecu.has_id)
-        append_hex(out, ecu.id.value, ecu.id.extended ? 8 : 3);
+        append_can_id(out, ecu.id);
     return out;
 }
 

@@ -3,8 +3,10 @@
 
 #include <compare>
 #include <cstdint>
+#include <string>
 
 #include "telltale/base/bytes.hpp"
+#include "telltale/base/export.hpp"
 
 namespace telltale {
 
@@ -18,6 +20,9 @@ struct CanId {
     constexpr bool valid() const { return value <= (extended ? max_extended : max_standard); }
     friend constexpr auto operator<=>(const CanId&, const CanId&) = default;
 };
+
+/// Appends the identifier in hex digits: three for 11 bits ("7E8"), eight for 29 ("18DAF110").
+TELLTALE_API void append_can_id(std::string& out, CanId id);
 
 enum class CanKind : std::uint8_t {
     data,
