@@ -48,9 +48,9 @@ class ReportWatcher final : public DumpWatcher {
 
 /// Draws the picture of a dump, or of a vehicle where a link stands in its place. False: it could
 /// not be read.
-bool draw(const std::string& file, const InputSettings& settings, const ReportSettings& options,
-          Output& output, vehicle::Picture& picture, ReportWatcher& watcher, std::string& format,
-          bool* no_dump) {
+bool draw(const std::string& file, const InputSettings& settings,
+          [[maybe_unused]] const ReportSettings& options, Output& output, vehicle::Picture& picture,
+          ReportWatcher& watcher, [[maybe_unused]] std::string& format, bool* no_dump) {
 #ifdef TELLTALE_LINK
     if (is_link_name(file)) {
         output.flush();

@@ -7,6 +7,7 @@
 
 #include <doctest/doctest.h>
 
+#include "../../lib/src/catalogue/code_rows.hpp"
 #include "telltale/catalogue/codes.hpp"
 
 using namespace telltale::catalogue;

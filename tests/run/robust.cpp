@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 // Holds the statistics against published worked examples, each named beside its values, and against
 // GNU datamash, which nobody here wrote. Values of the literature are from memory where it says so.
-#include "telltale/run/robust.hpp"
+#include "../../lib/src/run/robust.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -5,6 +5,8 @@
 #include <array>
 #include <iterator>
 
+#include "catalogue/code_rows.hpp"
+
 namespace telltale::catalogue {
 
 namespace {

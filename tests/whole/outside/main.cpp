@@ -9,7 +9,6 @@
 #include <telltale/dump/writer.hpp>
 #include <telltale/message/stream.hpp>
 #include <telltale/run/contrast.hpp>
-#include <telltale/run/robust.hpp>
 #include <telltale/version.hpp>
 
 #if TELLTALE_VERSION_MAJOR > 0 || TELLTALE_VERSION_MINOR < 1
@@ -66,8 +65,7 @@ int main() {
         return 1;
     }
     const telltale::run::ContrastResult nothing = telltale::run::contrast_alone({});
-    const double values[] = {1, 2, 9};
-    if (!nothing.suspects.empty() || telltale::run::median(values) != 2) {
+    if (!nothing.suspects.empty()) {
         std::fprintf(stderr, "a drive without values departs\n");
         return 1;
     }

@@ -12,6 +12,11 @@
 /// ECUs are named by the identifier that they answer with: as it is on CAN; on K-line 18DAF1xx, xx
 /// being the ECU's address (as message::Stream does); on DoIP the logical address, as a 29-bit
 /// identifier.
+///
+/// Each is used from one thread at a time. Times are nanoseconds on any one scale and do not go
+/// back. What a task is given by reference in a constructor is copied, unless it is a task, a
+/// session or a link; functions set in it (`on_sample`, `on_reply`) are called from inside `told`
+/// and may end the task, but not destroy it.
 namespace telltale::client {
 
 /// How the vehicle is spoken to.

@@ -91,7 +91,8 @@ class TELLTALE_API Reader {
     Step next(Record& record, Problem& problem);
 
     Format format() const noexcept;
-    /// Name of an interface as the dump gives it (untrusted text; empty where it gives none).
+    /// Name of an interface as the dump gives it (untrusted text; empty where it gives none). Valid
+    /// until the next call of `next`.
     std::string_view line_name(std::uint16_t line) const noexcept;
     const Counts& counts() const noexcept;
     /// Size of the input in bytes where it is known, else 0.

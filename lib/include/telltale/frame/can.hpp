@@ -48,8 +48,10 @@ constexpr bool is_fd_length(std::size_t n) {
     return n <= 8 || n == 12 || n == 16 || n == 20 || n == 24 || n == 32 || n == 48 || n == 64;
 }
 
-/// The shortest FD length that holds n bytes (n at most 64).
+/// The shortest FD length that holds n bytes; 64 for more.
 constexpr std::size_t fd_length_for(std::size_t n) {
+    if (n > 64)
+        return 64;
     while (!is_fd_length(n))
         ++n;
     return n;

@@ -34,10 +34,12 @@ class CanFilter {
         return filter;
     }
 
+    /// An 11-bit identifier; of a larger number the low 11 bits count.
     constexpr void add_standard(std::uint32_t id) {
         standard_[id / 64 % 32] |= std::uint64_t{1} << id % 64;
     }
-    /// False when there is no room for another pair.
+    /// Identifiers of 29 bits that have the bits of `value` where `mask` has a bit. False when
+    /// there is no room for another pair.
     constexpr bool add_extended(std::uint32_t value, std::uint32_t mask) {
         if (count_ == extended_.size())
             return false;

@@ -324,9 +324,10 @@ class TELLTALE_API Picture final : public message::Listener {
     /// Gives the interfaces their names, by index.
     void name_lines(FunctionRef<std::string_view(std::uint16_t)> name);
 
-    /// ECUs in the order of line and identifier.
+    /// ECUs in the order of line and identifier. They stay where they are until the picture is
+    /// moved or ends, and change with what it hears.
     std::vector<const Ecu*> ecus() const;
-    /// The ECU that speaks with this identifier on any line, or null.
+    /// The ECU that speaks with this identifier on any line, or null. As long as those of `ecus`.
     const Ecu* find(bool has_id, CanId id) const;
     const Conversation& conversation() const;
     const NotKept& not_kept() const;

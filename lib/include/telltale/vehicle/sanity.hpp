@@ -38,7 +38,7 @@ TELLTALE_API std::string_view basis(Rule rule) noexcept;
 
 struct Finding {
     Rule rule = Rule::last_;
-    const Ecu* ecu = nullptr;
+    const Ecu* ecu = nullptr;        ///< of the picture; null: the vehicle as a whole
     std::optional<std::uint8_t> pid; ///< that it is about
     std::string sentence;
 };

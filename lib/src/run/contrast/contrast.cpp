@@ -9,8 +9,8 @@
 
 #include "drive.hpp"
 #include "model.hpp"
+#include "run/robust.hpp"
 #include "scan.hpp"
-#include "telltale/run/robust.hpp"
 #include "words.hpp"
 
 namespace telltale::run {

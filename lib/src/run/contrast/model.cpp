@@ -7,7 +7,7 @@
 #include <numeric>
 
 #include "regress.hpp"
-#include "telltale/run/robust.hpp"
+#include "run/robust.hpp"
 
 namespace telltale::run {
 namespace {

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-#include "telltale/run/robust.hpp"
+#include "run/robust.hpp"
 
 #include <algorithm>
 #include <cmath>

@@ -4,7 +4,7 @@
 
 #include "model.hpp"
 #include "regress.hpp"
-#include "telltale/run/robust.hpp"
+#include "run/robust.hpp"
 
 namespace telltale::run {
 namespace {
