@@ -1,61 +1,18 @@
 // SPDX-License-Identifier: Apache-2.0
 // `telltale vet LINK --against LINK2` on CAN: known frames from both ends.
-#include <unistd.h>
-
-#include <chrono>
-#include <csignal>
-#include <cstdio>
 #include <memory>
 #include <string>
 
 #include <boost/asio/io_context.hpp>
-#include <boost/asio/signal_set.hpp>
 
 #include "output.hpp"
-#include "telltale/base/number.hpp"
+#include "progress.hpp"
 #include "telltale/link/open.hpp"
 #include "telltale/vet/built_in.hpp"
 #include "telltale/vet/live.hpp"
 #include "vet.hpp"
 
 namespace telltale::program {
-
-namespace {
-
-/// One line on standard error that is written anew while something is done.
-class Progress {
-  public:
-    explicit Progress(bool wanted) : wanted_(wanted && ::isatty(2) != 0) {}
-    ~Progress() { clear(); }
-    Progress(const Progress&) = delete;
-    Progress& operator=(const Progress&) = delete;
-
-    void show(std::string_view what, double part) {
-        if (!wanted_)
-            return;
-        std::string text = "\r\033[K";
-        append_number(text, 100 * part, 0);
-        text += " % ";
-        text.append(what);
-        put(text);
-        shown_ = true;
-    }
-    void clear() {
-        if (shown_)
-            put("\r\033[K");
-        shown_ = false;
-    }
-
-  private:
-    static void put(const std::string& text) {
-        (void)!std::fwrite(text.data(), 1, text.size(), stderr);
-        std::fflush(stderr);
-    }
-    bool wanted_;
-    bool shown_ = false;
-};
-
-} // namespace
 
 Result<vet::Report> vet_can(const VetOptions& options) {
     boost::asio::io_context io(1);
@@ -89,25 +46,8 @@ Result<vet::Report> vet_can(const VetOptions& options) {
         progress.clear();
         say("take the adapter off the computer now, wait for three seconds, and put it back");
     };
-    bool over = false;
-    bool fine = false;
     bool interrupted = false;
-    boost::asio::signal_set signals(io, SIGINT, SIGTERM);
-    signals.async_wait([&](const boost::system::error_code& error, int) {
-        if (error || over)
-            return;
-        interrupted = true;
-        vetting.stop();
-    });
-    vetting.start([&](bool done) {
-        over = true;
-        fine = done;
-    });
-    while (!over) {
-        if (io.stopped())
-            io.restart();
-        io.run_one_for(std::chrono::milliseconds(200));
-    }
+    const bool fine = run_vetting(io, vetting, interrupted);
     progress.clear();
     if (!fine)
         return fail(ErrorCode::cannot_open, vetting.trouble());

@@ -57,15 +57,18 @@ Result<vet::Report> vetted(const VetOptions& options) {
     const auto name = link::parse_link_name(options.link);
     if (!name)
         return tl::unexpected<Error>(name.error());
-    if (name->kind != link::LinkKind::can && name->kind != link::LinkKind::slcan)
-        return fail(ErrorCode::bad_argument,
-                    "two links are vetted on CAN; for this one there is --vehicle");
     const auto other = link::parse_link_name(options.against);
     if (!other)
         return tl::unexpected<Error>(other.error());
-    if (other->kind != link::LinkKind::can && other->kind != link::LinkKind::slcan)
-        return fail(ErrorCode::bad_argument, "the reference is to be a CAN link as well");
-    return vet_can(options);
+    const auto on_can = [](link::LinkKind kind) {
+        return kind == link::LinkKind::can || kind == link::LinkKind::slcan;
+    };
+    if (on_can(name->kind) && on_can(other->kind))
+        return vet_can(options);
+    if (name->kind == link::LinkKind::kline && other->kind == link::LinkKind::kline)
+        return vet_kline(options);
+    return fail(ErrorCode::bad_argument,
+                "these two are no ends of one line: name two CAN links, or two K-lines");
 }
 
 int run_vet(const Command& command) {

@@ -32,6 +32,8 @@ struct VetOptions {
 
 /// Two CAN links, known frames from both sides.
 Result<vet::Report> vet_can(const VetOptions& options);
+/// A K-line, and an ECU that is played on its other end.
+Result<vet::Report> vet_kline(const VetOptions& options);
 /// One link and a vehicle.
 Result<vet::Report> vet_vehicle(const VetOptions& options);
 /// Errors: with file and line.

@@ -111,7 +111,7 @@ class KlineLink final : public Base, private KlineOutlet {
         received.own = own;
         inbox_.push(received);
     }
-    void sent(Time time) override { Base::sent({time, TimeFrom::program}); }
+    void sent(Time time) override { Base::sent({time, TimeFrom::program, machine_.echoed()}); }
     void send_failed(KlineTrouble trouble, std::string_view why) override {
         Base::send_failed(error_of(trouble), std::string(why));
     }

@@ -347,6 +347,7 @@ void KlineMachine::put_next(Time now, KlineOutlet& outlet) noexcept {
 
 void KlineMachine::finish_sending(Time time, KlineOutlet& outlet) noexcept {
     const Bytes whole(out_.data(), out_size_);
+    whole_echo_ = echoed_ == out_size_;
     out_size_ = 0;
     out_next_ = no_time;
     activity_ = time;

@@ -10,6 +10,8 @@
 #include <asm/termbits.h>
 #include <fcntl.h>
 #include <sys/ioctl.h>
+#include <sys/stat.h>
+#include <sys/sysmacros.h>
 #include <unistd.h>
 
 namespace telltale::link {
@@ -18,7 +20,8 @@ struct SerialPort::Before {
     termios2 settings{};
 };
 
-Result<std::unique_ptr<SerialPort>> SerialPort::open(const std::string& path, std::uint32_t baud) {
+Result<std::unique_ptr<SerialPort>> SerialPort::open(const std::string& path, std::uint32_t baud,
+                                                     bool breaks) {
     std::unique_ptr<SerialPort> port(new SerialPort);
     port->descriptor_ = ::open(path.c_str(), O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
     if (port->descriptor_ < 0) {
@@ -39,7 +42,7 @@ Result<std::unique_ptr<SerialPort>> SerialPort::open(const std::string& path, st
     port->before_ = std::move(before);
     (void)::ioctl(port->descriptor_, TIOCEXCL);
     auto settings = port->before_->settings;
-    settings.c_iflag = IGNPAR | IGNBRK;
+    settings.c_iflag = breaks ? IGNPAR : IGNPAR | IGNBRK;
     settings.c_oflag = 0;
     settings.c_lflag = 0;
     settings.c_cflag &= ~static_cast<tcflag_t>(CSIZE | PARENB | CSTOPB | CRTSCTS);
@@ -62,6 +65,14 @@ SerialPort::~SerialPort() {
         (void)::ioctl(descriptor_, TIOCNXCL);
     }
     ::close(descriptor_);
+}
+
+bool SerialPort::pseudo() const {
+    constexpr unsigned first = 136; // major numbers of the ends of pseudo terminals that one opens
+    constexpr unsigned last = 143;
+    struct stat what {};
+    return ::fstat(descriptor_, &what) == 0 && major(what.st_rdev) >= first &&
+           major(what.st_rdev) <= last;
 }
 
 bool SerialPort::set_baud(std::uint32_t baud) {

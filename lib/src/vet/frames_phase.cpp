@@ -9,8 +9,8 @@ namespace telltale::vet {
 
 namespace {
 
-constexpr Time patience = 1000 * ms; ///< for a frame that was sent: computers stall at times
-constexpr std::uint64_t give_up = 6; ///< lost ones in a row of a group, all it had so far
+constexpr Time frame_patience = 1000 * ms; ///< for a frame that was sent: computers stall at times
+constexpr std::uint64_t give_up = 6;       ///< lost ones in a row of a group, all it had so far
 
 /// What came of one group in one direction.
 struct Part {
@@ -96,7 +96,7 @@ class FramesPhase final : public Phase {
         if (const auto pair = comparison.sent(ticket, stamp))
             bench_.times.pair(from(), *pair);
         if (waiting_ && ticket == ticket_)
-            wake_ = now + patience;
+            wake_ = now + frame_patience;
     }
 
     void poll(Time now) override {
@@ -136,7 +136,7 @@ class FramesPhase final : public Phase {
             ticket_ = bench_.send(from(), frame.view());
             comparisons_[from_].expect(frame, ticket_, now);
             waiting_ = true;
-            wake_ = now + 2 * patience; // until the link says that it is sent
+            wake_ = now + 2 * frame_patience; // until the link says that it is sent
             return;
         }
     }

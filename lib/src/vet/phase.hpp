@@ -4,22 +4,19 @@
 #include <algorithm>
 #include <array>
 #include <cstdint>
-#include <limits>
 #include <memory>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "chance.hpp"
+#include "clock.hpp"
 #include "compare.hpp"
 #include "telltale/vet/report.hpp"
 #include "telltale/vet/vetting.hpp"
 #include "times.hpp"
 
 namespace telltale::vet {
-
-inline constexpr Time never = std::numeric_limits<Time>::max();
-inline constexpr Time ms = nanoseconds_a_millisecond;
 
 /// What the phases of vetting share.
 struct Bench {

@@ -10,7 +10,7 @@ namespace {
 
 using namespace render;
 
-void append_latency(vehicle::Json& json, const NamedLatency& named) {
+void append_json_latency(vehicle::Json& json, const NamedLatency& named) {
     const Latency& latency = named.latency;
     json.open('{');
     json.key("name").text(named.name);
@@ -39,7 +39,7 @@ void append_latency(vehicle::Json& json, const NamedLatency& named) {
     json.close('}');
 }
 
-void append_check(vehicle::Json& json, const Check& check) {
+void append_json_check(vehicle::Json& json, const Check& check) {
     json.open('{');
     json.key("id").text(check.id);
     json.key("group").text(check.group);
@@ -162,11 +162,11 @@ std::string report_json(const Report& report) {
         json.key(word(verdict)).whole(report.count(verdict));
     json.key("checks").open('[');
     for (const Check& check : report.checks)
-        append_check(json, check);
+        append_json_check(json, check);
     json.close(']');
     json.key("latencies").open('[');
     for (const NamedLatency& latency : report.latencies)
-        append_latency(json, latency);
+        append_json_latency(json, latency);
     json.close(']');
     json.key("notes").open('[');
     for (const std::string& note : report.notes)

@@ -98,7 +98,7 @@ void append_histogram(std::string& out, const NamedLatency& named) {
     out += "</figure>\n";
 }
 
-void append_check(std::string& out, const Check& check) {
+void append_page_check(std::string& out, const Check& check) {
     const std::string verdict(word(check.verdict));
     out += "<tr><td class=\"result " + verdict + "\">" + verdict + "</td><td>" + safe(check.title);
     if (!check.basis.empty())
@@ -164,7 +164,7 @@ std::string report_page(const Report& report) {
                "<col class=\"count\"></colgroup>\n<thead><tr><th>Result</th><th>Check, and on what "
                "it rests</th><th>Sent</th><th>Came</th><th>Judged</th></tr></thead>\n<tbody>\n";
         for (const Check* check : group.checks)
-            append_check(out, *check);
+            append_page_check(out, *check);
         out += "</tbody></table>\n";
     }
     if (!report.latencies.empty())

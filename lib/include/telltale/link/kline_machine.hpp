@@ -91,6 +91,8 @@ class TELLTALE_API KlineMachine {
     /// Stops at once; the line is let go.
     void stop(KlineOutlet& outlet) noexcept;
     bool awake() const noexcept { return state_ == State::awake; }
+    /// Every byte of the frame that was sent last came back.
+    bool echoed() const noexcept { return whole_echo_; }
 
     /// A byte was heard; `time` is that of its end.
     void heard(std::uint8_t byte, Time time, KlineOutlet& outlet) noexcept;
@@ -143,6 +145,7 @@ class TELLTALE_API KlineMachine {
     std::size_t out_size_ = 0;
     std::size_t out_at_ = 0; ///< bytes put
     std::size_t echoed_ = 0; ///< of them, come back
+    bool whole_echo_ = false;
     bool out_own_ = false;
     std::array<std::uint8_t, max_kline_frame> held_{}; ///< waits for a keep-alive
     std::size_t held_size_ = 0;

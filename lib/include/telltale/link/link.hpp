@@ -116,6 +116,7 @@ struct LineUp {
 struct Sent {
     Time time = no_time;
     TimeFrom from = TimeFrom::program;
+    bool heard = false; ///< K-line: every byte of it came back, as on one wire
 };
 
 struct LinkCounts {

@@ -5,6 +5,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <deque>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -13,6 +14,7 @@
 #include "telltale/base/time.hpp"
 #include "telltale/frame/kline.hpp"
 #include "telltale/vet/report.hpp"
+#include "telltale/vet/vetting.hpp"
 
 namespace telltale::vet {
 
@@ -20,11 +22,20 @@ namespace telltale::vet {
 enum class KlineWaking : std::uint8_t { none, five_baud, fast };
 
 struct KlineOptions {
-    bool wakes = true; ///< the line carries the wake-up (not so a pseudo terminal)
-    bool exact = true; ///< `heard` has the times of the bytes (not those of a port that gathers
-                       ///< them): pauses are judged
-    Time slack = nanoseconds_a_millisecond; ///< that times at the reference may be off by
-    unsigned rounds = 3;                    ///< of all lengths
+    bool wakes = true;               ///< the line carries the wake-up (not so a pseudo terminal)
+    std::optional<KlineWaking> only; ///< it is woken in this way alone
+    bool exact = true;               ///< `heard` has the times of the bytes: pauses are judged
+    Time slack = nanoseconds_a_millisecond;    ///< that times at the reference may be off by
+    Time duration = 60 * nanoseconds_a_second; ///< all lengths once, and more until it is over
+    std::uint64_t seed = 1;
+};
+
+/// What an adapter heard of the frame that it sent. On one wire a tester hears itself.
+enum class KlineEcho : std::uint8_t {
+    unknown, ///< it does not say
+    whole,
+    none,
+    wrong, ///< something else, or not all of it
 };
 
 /// What vetting a K-line adapter wants done. Nothing here may call it.
@@ -50,7 +61,13 @@ class TELLTALE_API KlineVetting {
     /// The adapter has opened the line (and woken it), or could not.
     void opened(bool fine, Time now);
     /// The frame is on the line, or was not taken.
-    void sent(bool fine, Time now);
+    void sent(bool fine, Time now, KlineEcho echo = KlineEcho::unknown);
+    /// An end is not there any more: that ends it.
+    void gone(End end, Time now);
+    /// The end of it all: what was not tried is untested.
+    void stop() noexcept { step_ = Step::over; }
+    /// The reference does not have the times of single bytes after all: pauses are not judged.
+    void inexact() noexcept { options_.exact = false; }
     /// The adapter hands on what it heard: a frame, checksum included.
     void received(Bytes frame, Time now);
     /// A byte came over the line to the reference; `now` is that of its end. What the reference put
@@ -60,11 +77,13 @@ class TELLTALE_API KlineVetting {
     void poll(Time now, KlineVetOutlet& outlet);
     Time next_wakeup() const noexcept { return next_; }
     bool done() const noexcept { return step_ == Step::over; }
+    /// So much of it is done, 0 to 1.
+    double part(Time now) const noexcept;
     /// What was not tried is untested.
     Report report() const;
 
   private:
-    enum class Step : std::uint8_t { open, opening, ask, sending, waiting, over };
+    enum class Step : std::uint8_t { listen, open, opening, ask, sending, waiting, over };
     enum class Kind : std::uint8_t { usual, slow, late, harmed };
     struct Exchange {
         Kind kind = Kind::usual;
@@ -84,23 +103,27 @@ class TELLTALE_API KlineVetting {
     static constexpr std::size_t most_bytes = 4 * max_kline_frame;
 
     void plan();
+    void plan_more();
     void begin(KlineVetOutlet& outlet, Time now);
     void answer_to(Bytes frame, Time end);
     void low(Time now);
     void end_exchange(Time now);
     void put_at(Time at, Bytes bytes, Time gap);
     Time since(Time now) const { return now - begun_; }
-    static std::vector<std::uint8_t> make(std::size_t data, std::uint8_t mark, bool answer);
+    std::vector<std::uint8_t> make(std::size_t data, bool answer);
 
     KlineOptions options_;
     Time begun_;
-    Step step_ = Step::open;
+    Step step_ = Step::listen;
     Time next_;
     std::vector<KlineWaking> wakings_;
     std::size_t waking_ = 0;
     std::vector<Exchange> plan_;
     std::size_t at_ = 0;
-    std::uint8_t mark_ = 0;
+    std::uint64_t chance_; ///< what random numbers follow from
+    bool whole_ = false;   ///< all lengths were tried once
+    bool noise_ = false;
+    std::optional<End> gone_;
 
     // the reference
     std::deque<Due> due_;
@@ -118,13 +141,16 @@ class TELLTALE_API KlineVetting {
     // the open exchange
     std::vector<std::uint8_t> request_;
     std::vector<std::uint8_t> answer_;
+    std::vector<std::uint8_t> pieces_; ///< of the answer, where times say nothing
     bool request_came_ = false;
     bool answer_came_ = false;
+    bool gave_up_ = false; ///< the adapter, because of what it heard of itself
     Time deadline_ = no_time;
 
     std::array<Count, 3> waking_counts_; ///< by KlineWaking
     std::array<std::string, 3> waking_trouble_;
-    Count requests_, answers_, slow_, harmed_, echo_, pauses_, rests_, twice_;
+    Count requests_, answers_, slow_, harmed_, echo_, own_, pauses_, rests_, twice_;
+    std::uint64_t mute_ = 0; ///< frames of which the adapter heard nothing
     Time least_pause_ = 0, most_pause_ = 0, least_rest_ = 0;
     Latency latency_;
 };

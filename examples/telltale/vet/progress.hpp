@@ -1,0 +1,76 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <unistd.h>
+
+#include <chrono>
+#include <csignal>
+#include <cstdio>
+#include <string>
+#include <string_view>
+
+#include <boost/asio/io_context.hpp>
+#include <boost/asio/signal_set.hpp>
+
+#include "telltale/base/number.hpp"
+
+namespace telltale::program {
+
+/// One line on standard error that is written anew while something is done.
+class Progress {
+  public:
+    explicit Progress(bool wanted) : wanted_(wanted && ::isatty(2) != 0) {}
+    ~Progress() { clear(); }
+    Progress(const Progress&) = delete;
+    Progress& operator=(const Progress&) = delete;
+
+    void show(std::string_view what, double part) {
+        if (!wanted_)
+            return;
+        std::string text = "\r\033[K";
+        append_number(text, 100 * part, 0);
+        text += " % ";
+        text.append(what);
+        put(text);
+        shown_ = true;
+    }
+    void clear() {
+        if (shown_)
+            put("\r\033[K");
+        shown_ = false;
+    }
+
+  private:
+    static void put(const std::string& text) {
+        (void)!std::fwrite(text.data(), 1, text.size(), stderr);
+        std::fflush(stderr);
+    }
+    bool wanted_;
+    bool shown_ = false;
+};
+
+/// Runs it to its end, or until the user breaks it off. False: nothing could be tried.
+template <class Vetting>
+bool run_vetting(boost::asio::io_context& io, Vetting& vetting, bool& interrupted) {
+    bool over = false;
+    bool fine = false;
+    boost::asio::signal_set signals(io, SIGINT, SIGTERM);
+    signals.async_wait([&](const boost::system::error_code& error, int) {
+        if (error || over)
+            return;
+        interrupted = true;
+        vetting.stop();
+    });
+    vetting.start([&](bool done) {
+        over = true;
+        fine = done;
+    });
+    while (!over) {
+        if (io.stopped())
+            io.restart();
+        io.run_one_for(std::chrono::milliseconds(200));
+    }
+    return fine;
+}
+
+} // namespace telltale::program
