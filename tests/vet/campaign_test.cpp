@@ -6,6 +6,7 @@
 #include <cstdio>
 #include <cstdlib>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "bench.hpp"
@@ -20,6 +21,7 @@ struct Trial {
     const char* check;   ///< which is to fail; empty: all are to pass
     const char* finding; ///< words that are to stand in its finding
     bool own_isotp;
+    bool fd;
     Faults faults;
 };
 
@@ -27,12 +29,16 @@ std::vector<Trial> trials() {
     std::vector<Trial> list;
     const auto add = [&](const char* name, const char* check, const char* finding, bool own,
                          auto spoil) {
-        Trial trial{name, check, finding, own, {}};
+        const bool fd = std::string_view(name).find("CAN FD") != std::string_view::npos;
+        Trial trial{name, check, finding, own, fd, {}};
         spoil(trial.faults);
         list.push_back(trial);
     };
     add("sound", "", "", false, [](Faults&) {});
     add("sound, own ISO-TP", "", "", true, [](Faults&) {});
+    add("sound, CAN FD", "", "", false, [](Faults&) {});
+    add("drops CAN FD under load, 1 in 2,000", "load-fd", "lost or changed", false,
+        [](Faults& f) { f.drop_fd = 5e-4; });
     add("drops 1 in 10,000", "load-loss", "are lost", false, [](Faults& f) { f.drop = 1e-4; });
     add("swaps two in a burst, 1 in 2,000", "load-order", "change places", false,
         [](Faults& f) { f.swap = 5e-4; });
@@ -109,12 +115,14 @@ TEST_CASE("campaign: known faults are found and named, and a sound adapter passe
             options.seed = seed;
             options.faults = trial.faults;
             options.own_isotp = trial.own_isotp;
+            options.fd = trial.fd;
             if (!all_whole) { // little time, and faults that show in it
                 // A clock takes its time, and so does ISO-TP with losses.
                 const bool longer = trial.faults.ppm > 100 || trial.faults.drop > 0;
                 options.duration = (longer ? 60 : 4) * nanoseconds_a_second;
-                for (double* rate : {&options.faults.drop, &options.faults.swap,
-                                     &options.faults.twice, &options.faults.step_back})
+                for (double* rate :
+                     {&options.faults.drop, &options.faults.swap, &options.faults.twice,
+                      &options.faults.step_back, &options.faults.drop_fd})
                     *rate *= 20;
             }
             Bench bench(options);

@@ -1,13 +1,17 @@
 # SPDX-License-Identifier: Apache-2.0
-# The vet command on lines of pseudo terminals: two serial-line CAN adapters, a K-line.
+# The vet command on lines of pseudo terminals and on the loopback: two serial-line CAN adapters, a
+# K-line, a DoIP gateway.
 if(TARGET telltale AND TARGET telltale-vet-live)
-  foreach(program bus wire)
+  foreach(program bus wire gateway)
     add_executable(vet-${program} whole/vet/${program}.cpp)
     telltale_target(vet-${program})
   endforeach()
-  add_test(NAME vet-lines COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/vet/run.sh
-    ${CMAKE_BINARY_DIR}/bin ${CMAKE_CURRENT_BINARY_DIR}/vet-lines)
-  add_test(NAME vet-kline COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/vet/kline.sh
-    ${CMAKE_BINARY_DIR}/bin ${CMAKE_CURRENT_BINARY_DIR}/vet-kline)
-  set_tests_properties(vet-lines vet-kline PROPERTIES TIMEOUT 300 LABELS once)
+  target_include_directories(vet-gateway PRIVATE ${CMAKE_CURRENT_SOURCE_DIR})
+  target_link_libraries(vet-gateway PRIVATE telltale::link)
+  foreach(line can kline doip)
+    add_test(NAME vet-${line} COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/vet/${line}.sh
+      ${CMAKE_BINARY_DIR}/bin ${CMAKE_CURRENT_BINARY_DIR}/vet-${line}
+      ${PROJECT_SOURCE_DIR}/vectors/known-frames.txt)
+    set_tests_properties(vet-${line} PROPERTIES TIMEOUT 300 LABELS once)
+  endforeach()
 endif()

@@ -28,6 +28,7 @@ struct Command {
     std::string as = "text";
     std::string into;
     std::string seconds;
+    std::string ecu;
 };
 
 std::string utc() {
@@ -43,6 +44,8 @@ std::string utc() {
 Result<vet::Report> vetted(const VetOptions& options) {
     if (!options.dump.empty())
         return vet_dump(options);
+    if (options.rounds != 0)
+        return fail(ErrorCode::bad_argument, "--rounds goes with --dump or --send");
     if (options.link.empty())
         return fail(ErrorCode::bad_argument,
                     "name the link under test, or a dump with --dump FILE");
@@ -67,18 +70,43 @@ Result<vet::Report> vetted(const VetOptions& options) {
         return vet_can(options);
     if (name->kind == link::LinkKind::kline && other->kind == link::LinkKind::kline)
         return vet_kline(options);
+    if (name->kind == link::LinkKind::doip && on_can(other->kind))
+        return vet_doip(options);
     return fail(ErrorCode::bad_argument,
-                "these two are no ends of one line: name two CAN links, or two K-lines");
+                "these two are no ends of one line: name two CAN links, two "
+                "K-lines, or a DoIP gateway and the CAN behind it");
+}
+
+/// An identifier of a diagnostic answer, as it is written.
+bool read_answer_id(const std::string& text, CanId& id) {
+    char* end = nullptr;
+    const unsigned long value = std::strtoul(text.c_str(), &end, 16);
+    id = {static_cast<std::uint32_t>(value), text.size() == 8};
+    return (text.size() == 3 || text.size() == 8) && *end == '\0' && id.valid() &&
+           partner_of(id) != id;
 }
 
 int run_vet(const Command& command) {
     VetOptions options = command.vet;
+    if (!command.ecu.empty() && !read_answer_id(command.ecu, options.ecu)) {
+        say("--ecu is the identifier of the ECU's answers, 3 or 8 hex digits: 7E8, 18DAF110");
+        return status_wrong;
+    }
     if (!command.seconds.empty())
         options.duration = static_cast<Time>(std::strtod(command.seconds.c_str(), nullptr) * 1e9);
     if (options.seed == 0)
         options.seed = static_cast<std::uint64_t>(std::time(nullptr)) % 1'000'000;
     Output output;
     options.progress = output.is_terminal();
+    if (options.send) {
+        const auto sent = send_known(options);
+        if (!sent) {
+            say(sent.error().detail);
+            return output.finish(status_wrong);
+        }
+        output.buffer() += *sent;
+        return output.finish(status_done);
+    }
     const auto begun = std::chrono::steady_clock::now();
     auto report = vetted(options);
     if (!report) {
@@ -149,26 +177,33 @@ void add_vet(CLI::App& app, Run& run) {
         app.add_subcommand("vet", "Prove an interface adapter good, or say exactly how it is bad");
     VetOptions& vet = options->vet;
     command->add_option("LINK", vet.link,
-                        "The adapter under test: can:can0, slcan:/dev/ttyACM0@500k");
+                        "The adapter under test: can:can0, slcan:/dev/ttyACM0@500k, "
+                        "kline:/dev/ttyUSB0, doip:192.0.2.7,target=1001");
     command
         ->add_option("--against", vet.against,
                      "The other end of the line: a reference that is known to be good")
         ->type_name("LINK2");
     command->add_flag("--vehicle", vet.vehicle,
                       "The other end is a vehicle: only harmless reads; it stands, ignition on");
-    auto* dump = command
-                     ->add_option("--dump", vet.dump,
-                                  "A dump that the adapter's own software took of known frames, "
-                                  "in place of links; - for standard input")
-                     ->type_name("FILE");
+    command
+        ->add_option("--dump", vet.dump,
+                     "A dump that the adapter's own software took of known frames, "
+                     "in place of links; - for standard input")
+        ->type_name("FILE");
     command
         ->add_option("--known", vet.known, "Known frames, in the form of vectors/known-frames.txt")
         ->type_name("FILE");
     command
         ->add_option("--rounds", vet.rounds,
-                     "With --dump: the list was sent so often, and the dump has all of it")
-        ->check(CLI::Range(1, 1'000'000))
-        ->needs(dump);
+                     "With --dump: the list was sent so often, and the dump has all of it; with "
+                     "--send: so often it is sent")
+        ->check(CLI::Range(1, 1'000'000));
+    command
+        ->add_flag("--send", vet.send,
+                   "Send the known frames on LINK, for a dump that is vetted with --dump")
+        ->excludes("--against")
+        ->excludes("--vehicle")
+        ->excludes("--dump");
     command->add_option("--seconds", options->seconds, "How long it may take (60 unless named)")
         ->check(CLI::Validator(check_seconds, ""))
         ->type_name("S");
@@ -177,6 +212,11 @@ void add_vet(CLI::App& app, Run& run) {
                      "Bit/s of the line where the links do not say it; its limit follows from it")
         ->check(CLI::Range(10'000U, 1'000'000U))
         ->type_name("N");
+    command
+        ->add_option("--ecu", options->ecu,
+                     "With a DoIP gateway: the ECU played behind it answers with this CAN "
+                     "identifier (7E8 unless named)")
+        ->type_name("CANID");
     command->add_flag("--unplug", vet.unplug,
                       "With --against: at the end you take the adapter off and put it back");
     command->add_option("--adapter", vet.adapter, "The adapter's name, for the report")
@@ -198,7 +238,10 @@ void add_vet(CLI::App& app, Run& run) {
         "on; the maker's service information and local rules come first.\n\n"
         "Exit status: 0 sound, 1 found wanting, 2 could not be tested.\n\nExamples:\n"
         "  telltale vet slcan:/dev/ttyACM0@500k --against can:can0 --as page -o adapter.html\n"
-        "  telltale vet --dump adapter.log --known vectors/known-frames.txt\n"
+        "  telltale vet can:can0 --send --known vectors/known-frames.txt --rounds 2\n"
+        "  telltale vet --dump adapter.log --known vectors/known-frames.txt --rounds 2\n"
+        "  telltale vet kline:/dev/ttyUSB0 --against kline:/dev/ttyUSB1\n"
+        "  telltale vet doip:192.0.2.7,target=1001 --against can:can0\n"
         "  telltale vet slcan:/dev/ttyACM0@500k --vehicle");
     command->callback([options, &run] { run = [options] { return run_vet(*options); }; });
 }

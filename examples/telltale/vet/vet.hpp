@@ -17,9 +17,11 @@ struct VetOptions {
     std::string dump;           ///< a dump that the adapter's software took, in place of links
     std::string known;          ///< file of known frames; empty: those that are built in
     std::string adapter;        ///< its name, for the report
-    std::uint64_t rounds = 0;   ///< of the list in the dump; 0: not known
+    std::uint64_t rounds = 0;   ///< of the list in the dump, or to send; 0: not said
     bool vehicle = false;       ///< only harmless reads, of a vehicle
+    bool send = false;          ///< known frames go onto the line, and nothing is judged
     bool unplug = false;        ///< a person takes the adapter off and puts it back
+    CanId ecu{0x7E8, false};    ///< DoIP: the ECU that is played answers with it
     std::uint32_t bit_rate = 0; ///< of the line; 0: as the links are set
     Time duration = 60 * nanoseconds_a_second;
     std::uint64_t seed = 0; ///< 0: of the clock's making
@@ -34,10 +36,15 @@ struct VetOptions {
 Result<vet::Report> vet_can(const VetOptions& options);
 /// A K-line, and an ECU that is played on its other end.
 Result<vet::Report> vet_kline(const VetOptions& options);
+/// A DoIP gateway, and an ECU that is played on CAN behind it.
+Result<vet::Report> vet_doip(const VetOptions& options);
 /// One link and a vehicle.
 Result<vet::Report> vet_vehicle(const VetOptions& options);
 /// Errors: with file and line.
 Result<vet::KnownFrames> read_known_frames(const std::string& file);
+
+/// Sends known frames; what was sent, in a line. Errors: with what to do.
+Result<std::string> send_known(const VetOptions& options);
 
 /// A dump of known frames.
 Result<vet::Report> vet_dump(const VetOptions& options);

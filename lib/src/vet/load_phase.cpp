@@ -26,7 +26,8 @@ class LoadPhase final : public Phase {
         first_ticket_ = bench_.latest_ticket + 2;
         const Time left = std::max<Time>(bench_.deadline - now, nanoseconds_a_second);
         // A whole number of rounds of three bursts.
-        rounds_ = static_cast<unsigned>(std::max<Time>(1, left / (3 * longest_burst)));
+        rounds_ = static_cast<unsigned>(
+            std::max<Time>(bench_.both_fd() ? 3 : 1, left / (3 * longest_burst)));
         burst_ = left / (3 * Time{rounds_}) - 2 * pause_after;
         start_burst(now);
     }
@@ -110,6 +111,11 @@ class LoadPhase final : public Phase {
             return;
         }
         give_up(now);
+        if (shape_ == Shape::fd) {
+            const Tally all = sum();
+            fd_sent_ += all.sent - before_.sent;
+            fd_wrong_ += all.wrong() - before_.wrong();
+        }
         ++at_;
         if (done())
             wake_ = never;
@@ -191,6 +197,29 @@ class LoadPhase final : public Phase {
             refused.finding =
                 "Under load frames are not taken for sending: " + grouped(all.refused) + " of " +
                 grouped(all.sent) + ways(&Tally::refused) + ".";
+        auto& fd = check("load-fd", "load", "CAN FD frames of all lengths come whole under load",
+                         "ISO 11898-1 (CAN FD)");
+        if (!bench_.both_fd()) {
+            fd.finding = "not both ends carry CAN FD";
+        } else if (fd_sent_ == 0) {
+            fd.finding = "it was not tried";
+        } else {
+            fd.sent = counted(fd_sent_, "CAN FD frame", "CAN FD frames") +
+                      " back to back, one way, the other and both at once";
+            fd.sent_count = fd_sent_;
+            fd.wrong_count = fd_wrong_;
+            fd.examples = fd_examples_;
+            fd.came = grouped(fd_sent_ - std::min(fd_sent_, fd_wrong_)) + " unchanged";
+            if (fd_wrong_ != 0) {
+                fd.verdict = Verdict::failed;
+                fd.finding = "Under load CAN FD frames are lost or changed: " + grouped(fd_wrong_) +
+                             " of " + grouped(fd_sent_) + ".";
+            } else if (!done()) {
+                fd.finding = "it was not tried to the end";
+            } else {
+                fd.verdict = Verdict::passed;
+            }
+        }
         auto& limit = check("load-limit", "load", "Load reaches what the line can carry",
                             "ISO 11898-1: bit times of each frame with its stuff bits");
         limit.sent = sent;
@@ -219,6 +248,7 @@ class LoadPhase final : public Phase {
     }
 
   private:
+    enum class Shape : std::uint8_t { all, diagnostic, fd };
     struct Way {
         Comparison comparison;
         std::size_t waiting = 0; ///< for `sent`
@@ -236,10 +266,13 @@ class LoadPhase final : public Phase {
 
     void note(std::vector<Example>& list, Time now, const KnownFrame* sent, const CanFrame* came,
               const char* what) {
+        const Example made{bench_.since_begin(now),
+                           sent != nullptr ? frame_text(sent->view()) : std::string(),
+                           came != nullptr ? frame_text(*came) : std::string(), what};
         if (list.size() < Check::most_examples)
-            list.push_back({bench_.since_begin(now),
-                            sent != nullptr ? frame_text(sent->view()) : std::string(),
-                            came != nullptr ? frame_text(*came) : std::string(), what});
+            list.push_back(made);
+        if (shape_ == Shape::fd && fd_examples_.size() < Check::most_examples)
+            fd_examples_.push_back(made);
     }
 
     void start_burst(Time now) {
@@ -249,8 +282,14 @@ class LoadPhase final : public Phase {
         burst_wire_ = 0;
         last_event_ = now;
         wake_ = now;
-        // Half of the bursts have frames of all kinds, half the shape of diagnostics.
-        diagnostic_ = at_ / 3 % 2 == 1;
+        // Bursts in turn have frames of all kinds, the shape of diagnostics, and, where the line
+        // can, CAN FD alone.
+        shape_ = static_cast<Shape>(at_ / 3 % (bench_.both_fd() ? 3 : 2));
+        before_ = sum();
+    }
+    Tally sum() const {
+        Tally all = ways_[0].comparison.tally();
+        return all += ways_[1].comparison.tally();
     }
     bool sends(End from) const {
         const unsigned kind = at_ % 3;
@@ -288,7 +327,7 @@ class LoadPhase final : public Phase {
         auto& way = ways_[index(from)];
         KnownFrame frame;
         const std::uint64_t chance = chance_.next();
-        if (diagnostic_) {
+        if (shape_ == Shape::diagnostic) {
             const auto ecu = static_cast<std::uint32_t>(chance & 7);
             frame.id = from == End::tested ? CanId{0x7E0 + ecu, false} : CanId{0x7E8 + ecu, false};
             if ((chance >> 3 & 7) == 0)
@@ -301,7 +340,7 @@ class LoadPhase final : public Phase {
                              (frame.id.extended ? CanId::max_extended : CanId::max_standard);
             frame.size =
                 static_cast<std::uint8_t>((chance >> 1 & 3) == 0 ? 4 + (chance >> 3 & 3) : 8);
-            if (bench_.both_fd() && (chance >> 40 & 3) == 0) {
+            if (shape_ == Shape::fd || (bench_.both_fd() && (chance >> 40 & 3) == 0)) {
                 constexpr std::array<std::uint8_t, 8> sizes{8, 12, 16, 20, 24, 32, 48, 64};
                 frame.fd = true;
                 frame.bit_rate_switch = (chance >> 42 & 1) != 0;
@@ -331,7 +370,11 @@ class LoadPhase final : public Phase {
     unsigned at_ = 0; ///< burst
     SendTicket first_ticket_ = 0;
     bool sending_ = false;
-    bool diagnostic_ = false;
+    Shape shape_ = Shape::all;
+    Tally before_;              ///< the burst
+    std::uint64_t fd_sent_ = 0; ///< in bursts of CAN FD alone
+    std::uint64_t fd_wrong_ = 0;
+    std::vector<Example> fd_examples_;
     Time burst_ = 0;
     Time burst_begin_ = 0;
     Time burst_end_ = 0;

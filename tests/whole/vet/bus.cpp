@@ -1,13 +1,18 @@
 // SPDX-License-Identifier: Apache-2.0
-// bus [FAULT]: two serial-line CAN adapters on pseudo terminals, on one bus. Prints their paths and
-// works until it is ended or its standard input is. The first one has the fault:
+// bus [FAULT]...: two serial-line CAN adapters on pseudo terminals, on one bus. Prints their paths
+// and works until it is ended or its standard input is. The first one has the fault:
 //   drop=N   one in N of the frames that it receives is lost
 //   cut      of eight bytes that it receives seven go on
 //   clear    29-bit identifiers that it receives become 11-bit ones
 //   back=N   one in N of its time stamps lies 20 ms before the one before it
 //   noise    somebody else speaks on the bus
+//   log=FILE  what the first one receives is written there as well, as its own software would
+//   deaf     when it was taken off and put back, it receives nothing any more
+// The first one is reached by the link `adapter` in the working folder, too. A signal USR1 takes it
+// off; 1.5 s later it is back.
 #include <array>
 #include <chrono>
+#include <csignal>
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
@@ -22,6 +27,7 @@ namespace {
 
 struct Adapter {
     int port = -1;
+    int held = -1; ///< a port that nobody has open would be one that hung up
     bool open = false;
     bool stamps = false;
     std::string in;
@@ -35,7 +41,11 @@ struct Fault {
     bool cut = false;
     bool clear = false;
     bool noise = false;
+    bool deaf = false;
+    std::FILE* log = nullptr;
 } fault;
+bool replugged = false;
+volatile std::sig_atomic_t taken_off = 0;
 
 unsigned long milliseconds() {
     static const auto begun = std::chrono::steady_clock::now();
@@ -44,12 +54,26 @@ unsigned long milliseconds() {
                                           .count());
 }
 
+/// A frame as a line of a log: (seconds) interface identifier#bytes.
+void write_log(const std::string& frame) {
+    const bool extended = frame[0] == 'T' || frame[0] == 'R';
+    const std::size_t digits = extended ? 8 : 3;
+    const bool remote = frame[0] == 'r' || frame[0] == 'R';
+    const unsigned long now = milliseconds();
+    std::fprintf(fault.log, "(%lu.%03lu000) can0 %s#%s%s\n", now / 1000, now % 1000,
+                 frame.substr(1, digits).c_str(), remote ? "R" : "",
+                 frame.substr(1 + digits + (remote ? 0 : 1)).c_str());
+    std::fflush(fault.log);
+}
+
 /// A frame reaches an adapter, which tells the computer.
 void receive(std::size_t at, std::string frame) {
     auto& adapter = adapters[at];
     if (!adapter.open)
         return;
     if (at == 0) {
+        if (fault.deaf && replugged)
+            return;
         static unsigned long count = 0;
         if (fault.drop != 0 && ++count % fault.drop == 0)
             return;
@@ -61,6 +85,8 @@ void receive(std::size_t at, std::string frame) {
             frame.resize(frame.size() - 2);
         }
     }
+    if (at == 0 && fault.log != nullptr)
+        return write_log(frame);
     adapter.out += frame;
     if (adapter.stamps) {
         static unsigned long count = 0;
@@ -90,34 +116,68 @@ void command(std::size_t at, const std::string& line) {
     adapter.out += '\r';
 }
 
+/// A pseudo terminal for the adapter; false: there is none to be had.
+bool plug(std::size_t at) {
+    const int port = ::posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK);
+    if (port < 0 || ::grantpt(port) != 0 || ::unlockpt(port) != 0)
+        return false;
+    termios raw{};
+    ::tcgetattr(port, &raw);
+    ::cfmakeraw(&raw);
+    ::tcsetattr(port, TCSANOW, &raw);
+    adapters[at] = {};
+    adapters[at].port = port;
+    adapters[at].held = ::open(::ptsname(port), O_RDWR | O_NOCTTY);
+    if (at == 0) {
+        ::unlink("adapter");
+        if (::symlink(::ptsname(port), "adapter") != 0)
+            return false;
+    }
+    return adapters[at].held >= 0;
+}
+
 } // namespace
 
 int main(int argc, char** argv) {
-    const std::string wanted = argc > 1 ? argv[1] : "";
-    const auto number = [&] { return std::strtoul(wanted.c_str() + 5, nullptr, 10); };
-    if (wanted.compare(0, 5, "drop=") == 0)
-        fault.drop = number();
-    else if (wanted.compare(0, 5, "back=") == 0)
-        fault.back = number();
-    fault.cut = wanted == "cut";
-    fault.clear = wanted == "clear";
-    fault.noise = wanted == "noise";
-    std::array<int, 2> held{}; // a port that nobody has open would be one that hung up
+    for (int i = 1; i < argc; ++i) {
+        const std::string wanted = argv[i];
+        const auto number = [&] { return std::strtoul(wanted.c_str() + 5, nullptr, 10); };
+        if (wanted.compare(0, 5, "drop=") == 0)
+            fault.drop = number();
+        else if (wanted.compare(0, 5, "back=") == 0)
+            fault.back = number();
+        else if (wanted.compare(0, 4, "log=") == 0)
+            fault.log = std::fopen(wanted.c_str() + 4, "w");
+        fault.cut = fault.cut || wanted == "cut";
+        fault.clear = fault.clear || wanted == "clear";
+        fault.noise = fault.noise || wanted == "noise";
+        fault.deaf = fault.deaf || wanted == "deaf";
+    }
+    std::signal(SIGUSR1, [](int) { taken_off = 1; });
     for (std::size_t i = 0; i < 2; ++i) {
-        const int port = ::posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK);
-        if (port < 0 || ::grantpt(port) != 0 || ::unlockpt(port) != 0)
+        if (!plug(i))
             return 1;
-        termios raw{};
-        ::tcgetattr(port, &raw);
-        ::cfmakeraw(&raw);
-        ::tcsetattr(port, TCSANOW, &raw);
-        std::printf("%s\n", ::ptsname(port));
-        held[i] = ::open(::ptsname(port), O_RDWR | O_NOCTTY);
-        adapters[i].port = port;
+        std::printf("%s\n", ::ptsname(adapters[i].port));
     }
     std::fflush(stdout);
+    adapters[0].open = fault.log != nullptr; // by its own software
+    unsigned long back_at = 0;
     unsigned long noise_at = 0;
     for (;;) {
+        if (taken_off != 0) {
+            taken_off = 0;
+            ::close(adapters[0].held);
+            ::close(adapters[0].port);
+            ::unlink("adapter");
+            adapters[0] = {};
+            back_at = milliseconds() + 1500;
+        }
+        if (back_at != 0 && milliseconds() >= back_at) {
+            back_at = 0;
+            replugged = true;
+            if (!plug(0))
+                return 1;
+        }
         std::array<pollfd, 3> wait{};
         for (std::size_t i = 0; i < 2; ++i) {
             wait[i].fd = adapters[i].port;
@@ -127,7 +187,7 @@ int main(int argc, char** argv) {
                 static_cast<short>((room ? POLLIN : 0) | (adapters[i].out.empty() ? 0 : POLLOUT));
         }
         wait[2] = {0, POLLIN, 0};
-        (void)::poll(wait.data(), wait.size(), fault.noise ? 5 : 1000);
+        (void)::poll(wait.data(), wait.size(), fault.noise ? 5 : back_at != 0 ? 100 : 1000);
         char bytes[1024];
         if (wait[2].revents != 0 && ::read(0, bytes, sizeof bytes) <= 0)
             return 0;

@@ -32,6 +32,8 @@ enum class Type : std::uint16_t {
     activation_response = 0x0006,
     alive_request = 0x0007,
     alive_response = 0x0008,
+    status_request = 0x4001,  ///< of the entity, by a datagram
+    status_response = 0x4002, ///< kind of node, sockets, longest request
     message = 0x8001,
     message_taken = 0x8002,
     message_refused = 0x8003,

@@ -1,0 +1,59 @@
+// SPDX-License-Identifier: Apache-2.0
+// `telltale vet doip:HOST --against LINK2`: a gateway, and an ECU that is played behind it.
+#include <string>
+
+#include <boost/asio/io_context.hpp>
+
+#include "output.hpp"
+#include "progress.hpp"
+#include "telltale/base/hex.hpp"
+#include "telltale/link/open.hpp"
+#include "telltale/vet/live_doip.hpp"
+#include "vet.hpp"
+
+namespace telltale::program {
+
+Result<vet::Report> vet_doip(const VetOptions& options) {
+    if (!options.known.empty())
+        return fail(ErrorCode::bad_argument,
+                    "lists of known frames are for CAN: leave --known away");
+    if (options.unplug)
+        return fail(ErrorCode::bad_argument, "--unplug is for CAN");
+    boost::asio::io_context io(1);
+    const auto name = link::parse_link_name(options.link);
+    if (!name)
+        return tl::unexpected<Error>(name.error());
+    if (name->target == 0)
+        return fail(ErrorCode::bad_argument,
+                    "name the logical address under which the gateway knows the ECU that is played "
+                    "on " +
+                        options.against + ": " + options.link + ",target=1001");
+    const auto far_end = link::make_link(io.get_executor(), options.against);
+    if (!far_end)
+        return tl::unexpected<Error>(far_end.error());
+
+    vet::LiveDoipOptions live;
+    live.vetting.duration = options.duration;
+    live.vetting.seed = options.seed;
+    live.open.can.bit_rate = options.bit_rate;
+    live.ecu = isotp::tester_address(options.ecu).reversed();
+
+    say("messages of no service, and what a gateway has to refuse, go to it and to the line behind "
+        "it. It must be a bench line with nothing else on it: never a vehicle's.");
+    Progress progress(options.progress);
+    vet::LiveDoipVetting vetting(*name, **far_end, live);
+    vetting.on_progress = [&](std::string_view what, double part) { progress.show(what, part); };
+    bool interrupted = false;
+    const bool fine = run_vetting(io, vetting, interrupted);
+    progress.clear();
+    if (!fine)
+        return fail(ErrorCode::cannot_open, vetting.trouble());
+    vet::Report report = vetting.report();
+    report.links[0].name = options.link;
+    report.links[1].name = options.against;
+    if (interrupted)
+        report.notes.emplace_back("Vetting was broken off by its user.");
+    return report;
+}
+
+} // namespace telltale::program

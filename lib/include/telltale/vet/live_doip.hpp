@@ -1,0 +1,55 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <functional>
+#include <memory>
+#include <string>
+#include <string_view>
+
+#include "telltale/base/export.hpp"
+#include "telltale/isotp/address.hpp"
+#include "telltale/link/link.hpp"
+#include "telltale/link/name.hpp"
+#include "telltale/vet/doip.hpp"
+
+namespace telltale::vet {
+
+struct LiveDoipOptions {
+    /// What is to be tried. `target` is taken from the entity's name where it is not given.
+    DoipVetOptions vetting;
+    /// Of the ECU that is played on CAN: what it hears is `rx`.
+    isotp::Address ecu = isotp::tester_address({0x7E8, false}).reversed();
+    link::OpenSettings open{};
+    link::Timeout open_timeout = std::chrono::seconds(15);
+};
+
+/// Vets a DoIP entity that is a gateway to CAN: speaks to it over TCP, and plays the ECU on a CAN
+/// link behind it, by ISO-TP.
+///
+/// The link's executor runs it all, and this is used from there. The link must outlive it.
+class TELLTALE_API LiveDoipVetting {
+  public:
+    /// `entity`: a name of kind `doip`.
+    LiveDoipVetting(const link::LinkName& entity, link::Link& far_end,
+                    const LiveDoipOptions& options);
+    ~LiveDoipVetting();
+    LiveDoipVetting(const LiveDoipVetting&) = delete;
+    LiveDoipVetting& operator=(const LiveDoipVetting&) = delete;
+
+    std::function<void(std::string_view what, double part)> on_progress;
+
+    /// Opens the link and vets. `done` is called once: false when nothing could be tried (`trouble`
+    /// says why), true when the report is there.
+    void start(std::function<void(bool)> done);
+    /// Ends it now: what was not tried is untested.
+    void stop();
+    const std::string& trouble() const noexcept;
+    /// Checks, latencies, notes and links. Valid after `start` has called `done`.
+    const Report& report() const noexcept;
+
+  private:
+    class Impl;
+    std::shared_ptr<Impl> impl_;
+};
+
+} // namespace telltale::vet
