@@ -31,7 +31,7 @@ Result<vet::Report> vet_can(const VetOptions& options) {
     if (options.known.empty()) {
         live.vetting.known = vet::built_in_frames(options.seed);
     } else {
-        auto known = read_known_frames(options.known);
+        auto known = read_known_frames(options.known, options.classic);
         if (!known)
             return tl::unexpected(known.error());
         live.vetting.known = std::move(*known);

@@ -51,13 +51,15 @@ std::string_view word(dump::Direction direction) {
 
 } // namespace
 
-Result<vet::KnownFrames> read_known_frames(const std::string& file) {
+Result<vet::KnownFrames> read_known_frames(const std::string& file, bool classic) {
     auto text = whole_file(file, vet::most_known_bytes);
     if (!text)
         return about(file, text.error());
     auto known = vet::parse_known_frames(*text);
     if (!known)
         return about(file, known.error());
+    if (classic)
+        std::erase_if(known->frames, [](const vet::KnownFrame& frame) { return frame.fd; });
     return known;
 }
 
@@ -67,7 +69,7 @@ Result<vet::Report> vet_dump(const VetOptions& options) {
     if (options.known.empty())
         return fail(ErrorCode::bad_argument,
                     "say which frames were sent: --known vectors/known-frames.txt");
-    auto known = read_known_frames(options.known);
+    auto known = read_known_frames(options.known, options.classic);
     if (!known)
         return tl::unexpected<Error>(known.error());
     auto reader = dump::Reader::open(options.dump);

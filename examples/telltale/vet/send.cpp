@@ -30,7 +30,7 @@ Result<std::string> send_known(const VetOptions& options) {
     if (options.known.empty())
         return fail(ErrorCode::bad_argument,
                     "say which frames are to be sent: --known vectors/known-frames.txt");
-    const auto known = read_known_frames(options.known);
+    const auto known = read_known_frames(options.known, options.classic);
     if (!known)
         return tl::unexpected<Error>(known.error());
     boost::asio::io_context io(1);
@@ -125,7 +125,7 @@ Result<std::string> send_known(const VetOptions& options) {
     if (left_out != 0) {
         text += "; ";
         append_integer(text, left_out);
-        text += " of CAN FD left out, which this link does not carry";
+        text += " of CAN FD left out, which this link does not carry: vet the dump with --classic";
     }
     if (not_taken != 0) {
         text += "; ";

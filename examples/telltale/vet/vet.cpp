@@ -190,9 +190,10 @@ void add_vet(CLI::App& app, Run& run) {
                      "A dump that the adapter's own software took of known frames, "
                      "in place of links; - for standard input")
         ->type_name("FILE");
-    command
-        ->add_option("--known", vet.known, "Known frames, in the form of vectors/known-frames.txt")
-        ->type_name("FILE");
+    auto* known = command
+                      ->add_option("--known", vet.known,
+                                   "Known frames, in the form of vectors/known-frames.txt")
+                      ->type_name("FILE");
     command
         ->add_option("--rounds", vet.rounds,
                      "With --dump: the list was sent so often, and the dump has all of it; with "
@@ -204,6 +205,10 @@ void add_vet(CLI::App& app, Run& run) {
         ->excludes("--against")
         ->excludes("--vehicle")
         ->excludes("--dump");
+    command
+        ->add_flag("--classic", vet.classic,
+                   "Without the CAN FD frames of the list: the line does not carry them")
+        ->needs(known);
     command->add_option("--seconds", options->seconds, "How long it may take (60 unless named)")
         ->check(CLI::Validator(check_seconds, ""))
         ->type_name("S");

@@ -20,6 +20,7 @@ struct VetOptions {
     std::uint64_t rounds = 0;   ///< of the list in the dump, or to send; 0: not said
     bool vehicle = false;       ///< only harmless reads, of a vehicle
     bool send = false;          ///< known frames go onto the line, and nothing is judged
+    bool classic = false;       ///< CAN FD frames of the list are left out
     bool unplug = false;        ///< a person takes the adapter off and puts it back
     CanId ecu{0x7E8, false};    ///< DoIP: the ECU that is played answers with it
     std::uint32_t bit_rate = 0; ///< of the line; 0: as the links are set
@@ -40,8 +41,8 @@ Result<vet::Report> vet_kline(const VetOptions& options);
 Result<vet::Report> vet_doip(const VetOptions& options);
 /// One link and a vehicle.
 Result<vet::Report> vet_vehicle(const VetOptions& options);
-/// Errors: with file and line.
-Result<vet::KnownFrames> read_known_frames(const std::string& file);
+/// `classic`: without the CAN FD frames. Errors: with file and line.
+Result<vet::KnownFrames> read_known_frames(const std::string& file, bool classic);
 
 /// Sends known frames; what was sent, in a line. Errors: with what to do.
 Result<std::string> send_known(const VetOptions& options);

@@ -9,7 +9,6 @@ known=$3
 rm -rf "$2"
 mkdir -p "$2"
 cd "$2"
-. "$here/common.sh"
 
 bus() { # FAULT...
     start 2 "$bin/vet-bus" "$@"
@@ -20,25 +19,27 @@ against() { # STATUS OPTION...
     vet "$want" "slcan:$first@500k,times" --against "slcan:$second@500k" "$@"
 }
 
-bus none
-against 0 --seconds 2
-expect passed frames-lengths frames-ids-29 frames-remote isotp-messages isotp-padding load-loss \
-    load-order load-twice
-# What this line cannot show is not passed.
-expect untested filters errors-reported bus-off-reported replug load-fd
-grep -q 'bench line' said.txt || fail "no word of caution"
-stop
+judged() {
+    bus none
+    against 0 --seconds 2
+    expect passed frames-lengths frames-ids-29 frames-remote isotp-messages isotp-padding load-loss \
+        load-order load-twice
+    # What this line cannot show is not passed.
+    expect untested filters errors-reported bus-off-reported replug load-fd
+    grep -q 'bench line' said.txt || fail "no word of caution"
+    stop
 
-bus drop=100
-against 1 --seconds 4
-expect failed load-loss
-stop
+    bus drop=100
+    against 1 --seconds 4
+    expect failed load-loss
+    stop
 
-bus noise
-against 2 --seconds 2
-expect untested load-loss
-grep -q 'Others speak on this line' out.json || fail "nothing is said of the other traffic"
-stop
+    bus noise
+    against 2 --seconds 2
+    expect untested load-loss
+    grep -q 'Others speak on this line' out.json || fail "nothing is said of the other traffic"
+    stop
+}
 
 # Off the computer when the word is given, and back.
 unplugged() { # STATUS FAULT
@@ -58,12 +59,14 @@ unplugged() { # STATUS FAULT
     wait "$hand"
     stop
 }
-unplugged 0 none
-expect passed replug load-loss
-unplugged 1 deaf
-expect failed replug
-expect passed load-loss
-grep -q 'After it was put back' out.json || fail "it is not said what is wrong"
+taken_off() {
+    unplugged 0 none
+    expect passed replug load-loss
+    unplugged 1 deaf
+    expect failed replug
+    expect passed load-loss
+    grep -q 'After it was put back' out.json || fail "it is not said what is wrong"
+}
 
 # Known frames sent on the bench, and the dump that the adapter's own software took of them.
 sent_and_dumped() { # STATUS FAULT
@@ -71,12 +74,30 @@ sent_and_dumped() { # STATUS FAULT
     "$bin/telltale" vet "slcan:$second@500k" --send --known "$known" --rounds 2 >sent.txt \
         2>said.txt || fail "nothing was sent"
     stop
-    grep -q 'bench line' said.txt || fail "no word of caution"
-    vet "$1" --dump adapter.log --known "$known" --rounds 2
+    grep -q "bench line" said.txt || fail "no word of caution"
+    grep -q "CAN FD left out" sent.txt || fail "what was left out is not told"
+    vet "$1" --dump adapter.log --known "$known" --classic --rounds 2
 }
-sent_and_dumped 0 none
-grep -q "^$((2 * $(grep -c '^\(data\|remote\) ' "$known"))) frames sent, 2 whole rounds" sent.txt ||
-    fail "sent: $(cat sent.txt)"
-expect passed dump-lost
-sent_and_dumped 1 drop=100
-expect failed dump-lost
+sends() {
+    sent_and_dumped 0 none
+    grep -q "^$((2 * $(grep -c '^\(data\|remote\) ' "$known"))) frames sent, 2 whole rounds" sent.txt ||
+        fail "sent: $(cat sent.txt)"
+    expect passed dump-lost
+    expect untested known-fd-lengths
+    sent_and_dumped 1 drop=100
+    expect failed dump-lost
+}
+
+tests=
+for part in judged taken_off sends; do
+    (
+        mkdir $part
+        cd $part
+        . "$here/common.sh"
+        $part
+    ) &
+    tests="$tests $!"
+done
+for test in $tests; do
+    wait "$test"
+done
