@@ -1,19 +1,18 @@
 // SPDX-License-Identifier: Apache-2.0
 // Our SocketCAN link on a virtual CAN interface, and our link to serial-line adapters against the
 // kernel's own driver for such adapters. Runs inside the machine that run.sh starts.
-#include <sys/ioctl.h>
-
-#include <linux/tty.h>
-
 #include <cstring>
 #include <deque>
 #include <random>
 
 #include "../../link/support.hpp"
 #include "beside.hpp"
+#include "cable.hpp"
 
 using namespace test;
 using telltale::whole::Beside;
+using telltale::whole::Cable;
+using telltale::whole::shell;
 
 namespace {
 
@@ -81,11 +80,6 @@ std::unique_ptr<Link> made(Loop& loop, const std::string& name) {
     auto link = make_link(loop.context.get_executor(), name);
     REQUIRE(link.has_value());
     return std::move(*link);
-}
-
-void shell(const std::string& command) {
-    INFO(command);
-    REQUIRE(std::system(command.c_str()) == 0);
 }
 
 } // namespace
@@ -257,93 +251,11 @@ TEST_CASE("SocketCAN: an interface that is not there, is down, goes down, and co
     shell("ip link set vcan0 up");
 }
 
-namespace {
-
-/// Two pseudo terminals whose far ends are wired together: a null modem.
-class Cable {
-  public:
-    Cable() {
-        for (End& end : ends_) {
-            end.master = ::posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK);
-            REQUIRE(end.master >= 0);
-            REQUIRE(::grantpt(end.master) == 0);
-            REQUIRE(::unlockpt(end.master) == 0);
-            end.path = ::ptsname(end.master);
-            termios raw{};
-            REQUIRE(::tcgetattr(end.master, &raw) == 0);
-            ::cfmakeraw(&raw);
-            REQUIRE(::tcsetattr(end.master, TCSANOW, &raw) == 0);
-            end.held = ::open(end.path.c_str(), O_RDWR | O_NOCTTY); // so that none hangs up
-            REQUIRE(end.held >= 0);
-        }
-        thread_ = std::thread([this] { run(); });
-    }
-    ~Cable() {
-        over_ = true;
-        thread_.join();
-        for (End& end : ends_) {
-            ::close(end.held);
-            ::close(end.master);
-        }
-    }
-    const std::string& path(std::size_t end) const { return ends_[end].path; }
-    int held(std::size_t end) const { return ends_[end].held; }
-    std::size_t carried() const { return carried_; }
-
-  private:
-    struct End {
-        int master = -1;
-        int held = -1;
-        std::string path;
-        std::string out;
-    };
-    void run() {
-        while (!over_) {
-            pollfd ready[2]{};
-            for (std::size_t i = 0; i < 2; ++i) {
-                ready[i].fd = ends_[i].master;
-                ready[i].events = static_cast<short>((ends_[1 - i].out.empty() ? POLLIN : 0) |
-                                                     (ends_[i].out.empty() ? 0 : POLLOUT));
-            }
-            if (::poll(ready, 2, 5) <= 0)
-                continue;
-            for (std::size_t i = 0; i < 2; ++i) {
-                End& to = ends_[1 - i];
-                char buffer[512];
-                if ((ready[i].revents & POLLIN) != 0 && to.out.empty()) {
-                    const auto size = ::read(ends_[i].master, buffer, sizeof buffer);
-                    if (size > 0) {
-                        to.out.assign(buffer, static_cast<std::size_t>(size));
-                        carried_ += static_cast<std::size_t>(size);
-                    }
-                }
-                if (!to.out.empty()) {
-                    const auto size = ::write(to.master, to.out.data(), to.out.size());
-                    if (size > 0)
-                        to.out.erase(0, static_cast<std::size_t>(size));
-                }
-            }
-        }
-    }
-    std::array<End, 2> ends_;
-    std::atomic<bool> over_ = false;
-    std::atomic<std::size_t> carried_ = 0;
-    std::thread thread_;
-};
-
-} // namespace
-
 TEST_CASE("serial-line CAN: our link and the kernel's driver understand each other, both ways") {
     std::mt19937 random{22};
     Loop loop;
     Cable cable;
-    // The kernel's end (Documentation/networking/can.rst; drivers/net/can/slcan)
-    const int discipline = N_SLCAN;
-    REQUIRE(::ioctl(cable.held(0), TIOCSETD, &discipline) == 0);
-    ifreq request{};
-    REQUIRE(::ioctl(cable.held(0), SIOCGIFNAME, &request) == 0);
-    const std::string interface = request.ifr_name;
-    shell("ip link set " + interface + " up");
+    const std::string interface = telltale::whole::slcan_interface(cable, 0); // the kernel's end
     const auto link = made(loop, "slcan:" + cable.path(1) + "@500k");
     REQUIRE_FALSE(loop.open(*link).error);
     Beside beside(interface.c_str());
