@@ -64,6 +64,8 @@ class KlineLink final : public Base, private KlineOutlet {
         wake.address = settings_.kline.address;
         wake.tester = settings_.kline.tester;
         wake.keep_alive = settings_.kline.keep_alive;
+        if (port_->pseudo()) // at its other end is a program, which may have to wait for its turn
+            wake.slack = 400 * nanoseconds_a_millisecond;
         read();
         machine_.start(wake, now(), *this);
         wind();

@@ -46,7 +46,7 @@ class KlinePort::Impl final : public std::enable_shared_from_this<Impl> {
         if (::write(port_->descriptor(), &byte, 1) != 1)
             return gone("the serial port did not take a byte");
         if (echo_ != Echo::none)
-            put_.push_back({byte, now()});
+            put_.push_back(byte);
         if (put_.size() > most_put) // none comes back
             put_.clear();
     }
@@ -63,14 +63,7 @@ class KlinePort::Impl final : public std::enable_shared_from_this<Impl> {
 
   private:
     enum class Echo : std::uint8_t { unknown, whole, none };
-    struct Put {
-        std::uint8_t byte = 0;
-        Time at = 0;
-    };
     static constexpr std::size_t most_put = 1024;
-    /// After so long what was put does not come back any more. An ECU's answer and the next request
-    /// are at least 55 ms apart (P3).
-    static constexpr Time echo_over = 50 * nanoseconds_a_millisecond;
 
     void read() {
         stream_.async_read_some(asio::buffer(in_), [self = shared_from_this()](
@@ -89,7 +82,7 @@ class KlinePort::Impl final : public std::enable_shared_from_this<Impl> {
         const Time arrived = now();
         for (std::size_t i = 0; i < size; ++i) {
             const std::uint8_t byte = in_[i];
-            if (is_own(byte, arrived))
+            if (is_own(byte))
                 continue;
             gathers = gathers || i + 1 < size;
             if (owner_ != nullptr && owner_->on_byte)
@@ -97,12 +90,10 @@ class KlinePort::Impl final : public std::enable_shared_from_this<Impl> {
                                 arrived - static_cast<Time>(size - 1 - i) * KlineCutter::byte_time);
         }
     }
-    bool is_own(std::uint8_t byte, Time at) {
+    bool is_own(std::uint8_t byte) {
         if (put_.empty())
             return false;
-        if (echo_ == Echo::unknown && at - put_.front().at > echo_over)
-            echo_ = Echo::none;
-        else if (byte == put_.front().byte)
+        if (byte == put_.front())
             echo_ = Echo::whole;
         else if (echo_ == Echo::unknown)
             echo_ = Echo::none;
@@ -128,7 +119,7 @@ class KlinePort::Impl final : public std::enable_shared_from_this<Impl> {
     std::unique_ptr<SerialPort> port_;
     asio::posix::stream_descriptor stream_;
     std::array<std::uint8_t, 512> in_{};
-    std::deque<Put> put_;
+    std::deque<std::uint8_t> put_;
     Echo echo_ = Echo::unknown;
 };
 

@@ -31,7 +31,7 @@ constexpr Time p3_min = 55 * ms;
 constexpr Time p2_usual = 30 * ms;
 constexpr Time p2_late = 47 * ms;
 constexpr Time p1_slow = 18 * ms;
-constexpr Time answer_patience = 600 * ms; // for what is to come after the answer is over
+constexpr Time answer_patience = 600 * ms;
 constexpr Time listening = 400 * ms;
 
 std::string shown(Bytes bytes) {
@@ -68,6 +68,12 @@ KlineVetting::KlineVetting(const KlineOptions& options, Time now)
     awake_ = !options_.wakes;
     deadline_ = now + listening;
     plan();
+}
+
+/// For what is to come after the answer is over. Where times say nothing, the computer may stall.
+Time KlineVetting::patience() const {
+    return options_.exact || plan_[at_].kind == Kind::harmed ? answer_patience
+                                                             : 4 * answer_patience;
 }
 
 double KlineVetting::part(Time now) const noexcept {
@@ -245,9 +251,9 @@ void KlineVetting::sent(bool fine, Time now, KlineEcho echo) {
         }
     }
     step_ = Step::waiting;
-    deadline_ = now + (fine || gave_up_ ? answer_patience : Time{0});
+    deadline_ = now + (fine || gave_up_ ? patience() : Time{0});
     for (const Due& due : due_)
-        deadline_ = std::max(deadline_, due.at + answer_patience);
+        deadline_ = std::max(deadline_, due.at + patience());
     next_ = std::min(next_ == no_time ? deadline_ : next_, deadline_);
 }
 
@@ -275,6 +281,10 @@ void KlineVetting::received(Bytes frame, Time now) {
         // With its wrong checksum it is told for what it is; set right, it is taken for good.
         if (parse_kline(frame, parsed).fine())
             harmed_.fault(since(now), shown(answer_), shown(frame), "a wrong checksum let through");
+        if (same(frame, answer_)) {
+            deadline_ = now + 60 * ms;
+            next_ = std::min(next_ == no_time ? deadline_ : next_, deadline_);
+        }
         return;
     }
     Count& count = kind == Kind::usual || !options_.exact ? answers_ : slow_;
@@ -365,7 +375,9 @@ void KlineVetting::low(Time now) {
 }
 
 void KlineVetting::heard(std::uint8_t byte, Time now) {
-    const bool fresh = last_heard_ == no_time || now - last_heard_ > p4_max + byte_time + 4 * ms;
+    const bool exchange = step_ == Step::sending || step_ == Step::waiting;
+    const Time most_pause = exchange && !options_.exact ? patience() : p4_max + byte_time + 4 * ms;
+    const bool fresh = last_heard_ == no_time || now - last_heard_ > most_pause;
     if (step_ == Step::listen) {
         noise_ = true;
         step_ = Step::over;
@@ -388,7 +400,6 @@ void KlineVetting::heard(std::uint8_t byte, Time now) {
         low(now);
         return;
     }
-    const bool exchange = step_ == Step::sending || step_ == Step::waiting;
     const bool judged = exchange && !request_came_ && options_.exact;
     if (heard_size_ == 0 && judged && free_ != no_time) {
         const Time rest = now - byte_time - free_;
@@ -450,7 +461,7 @@ void KlineVetting::answer_to(Bytes frame, Time end) {
     put_at(end + (kind == Kind::late ? p2_late : p2_usual), answer_,
            kind == Kind::slow ? p1_slow : Time{0});
     if (step_ == Step::waiting)
-        deadline_ = std::max(deadline_, due_.back().at + answer_patience);
+        deadline_ = std::max(deadline_, due_.back().at + patience());
 }
 
 Report KlineVetting::report() const {

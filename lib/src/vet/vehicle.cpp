@@ -166,6 +166,17 @@ void VehicleVetting::told(const client::Exchange& exchange, Time now) {
         ++question.answered;
         return;
     }
+    if (client::is_kline(options_.dialect) && answer.size() != question.answer.size()) {
+        // It comes in several messages: one of them is not there, or was not the first time.
+        const bool now_whole = answer.size() > question.answer.size();
+        silent_ += now_whole ? question.answered : 1;
+        silent_examples_.example({since, asked, "", "not all of an answer"});
+        if (now_whole) {
+            question.answer = std::move(answer);
+            question.answered = 1;
+        }
+        return;
+    }
     ++question.different;
     Check& into = question.is_vin ? vin_examples_ : support_examples_;
     into.example({since, "first " + cut_hex(question.answer), cut_hex(answer), "another answer"});

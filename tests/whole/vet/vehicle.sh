@@ -9,24 +9,21 @@ mkdir -p "$2"
 cd "$2"
 
 vehicle() { # NAME LINK SECONDS
-    rm -rf "$1"
     mkdir "$1"
     cd "$1"
     . "$here/common.sh"
     start 1 "$bin/telltale" mimic "$2" --seed 5
-    vet 0 "$first" --vehicle --seconds "$3"
-    expect passed vehicle-vin vehicle-support vehicle-answers vehicle-twice
+    # A computer that stalls loses an answer now and then: that is a finding, and not the line's.
+    vet any "$first" --vehicle --seconds "$3"
+    expect passed vehicle-vin vehicle-support vehicle-twice
+    [ "$(verdict vehicle-answers)" != untested ] || fail "few requests"
+    expect untested vehicle-isotp vehicle-time
     grep -q 'only the VIN and support bitmaps are read' said.txt || fail "no word of what is read"
     stop
 }
 tests=
-for one in "kline kline:pty 20" "doip doip:127.0.0.1:$((20000 + $$ % 12000)) 4"; do
-    ( # a computer that stalls may lose an answer
-        for try in 1 2 3; do
-            (vehicle $one) && exit 0
-        done
-        exit 1
-    ) &
+for one in "kline kline:pty 30" "doip doip:127.0.0.1:$((20000 + $$ % 12000)) 4"; do
+    (vehicle $one) &
     tests="$tests $!"
 done
 for test in $tests; do

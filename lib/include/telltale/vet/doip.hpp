@@ -43,6 +43,7 @@ class TELLTALE_API DoipVetOutlet {
 /// Vets a DoIP entity that is a gateway to an ECU (ISO 13400-2): known messages go in at one side,
 /// and what comes out at the other is held against them; its acknowledgements, its refusals, its
 /// alive check. The ECU is played at the far end. No I/O. Memory is bounded whatever comes.
+/// It is part of telltale::vet-live, since the codec of DoIP is that of the links.
 class TELLTALE_API DoipVetting {
   public:
     static constexpr unsigned lines = 2;

@@ -109,6 +109,7 @@ class TELLTALE_API KlineVetting {
     void low(Time now);
     void end_exchange(Time now);
     void put_at(Time at, Bytes bytes, Time gap);
+    Time patience() const;
     Time since(Time now) const { return now - begun_; }
     std::vector<std::uint8_t> make(std::size_t data, bool answer);
 
