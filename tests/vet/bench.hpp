@@ -51,7 +51,7 @@ struct Faults {
     double drop = 0;                 ///< frames lost, of all
     double swap = 0;                 ///< in a burst: frames that change places with the next one
     double twice = 0;                ///< in a burst: frames doubled
-    double drop_fd = 0;              ///< in a burst: CAN FD frames lost
+    double drop_fd = 0;              ///< CAN FD frames lost
     bool clear_extended = false;     ///< 29-bit identifiers become 11-bit ones
     bool cut_eighth = false;         ///< of eight bytes only seven go on
     std::optional<std::uint8_t> pad; ///< fills ISO-TP frames with this in place of what was sent
@@ -242,8 +242,7 @@ class Bench final : public VettingOutlet {
             return;
         }
         if ((!receives_ && random_.hits(faults.drop)) ||
-            (!receives_ && item.frame.fd && now_ - last_sent_ < ms &&
-             random_.hits(faults.drop_fd)) ||
+            (!receives_ && item.frame.fd && random_.hits(faults.drop_fd)) ||
             (faults.no_remote && item.frame.kind == CanKind::remote)) {
             push(told_, item); // the sender is told that it was sent
             return;
@@ -274,7 +273,7 @@ class Bench final : public VettingOutlet {
         item.time = now_ + random_.between(100 * us, 900 * us);
         const auto& faults = options_.faults;
         if (off_until_ > now_ || gone_ || (receives_ && random_.hits(faults.drop)) ||
-            (receives_ && frame.fd && now_ - last_received_ < ms && random_.hits(faults.drop_fd)))
+            (receives_ && frame.fd && random_.hits(faults.drop_fd)))
             return;
         if (faults.no_remote && frame.kind == CanKind::remote)
             return;
