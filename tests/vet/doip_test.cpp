@@ -89,8 +89,9 @@ class Network final : public DoipVetOutlet {
     void answer(Bytes message) override {
         later(4, on_can(message.size()),
               [this, kept = Gateway::Message(message.begin(), message.end())] {
-                  gateway_.from_ecu(kept, now_);
-                  vetting_.answered(true, now_);
+                  if (gateway_.takes_from_ecu())
+                      gateway_.from_ecu(kept, now_);
+                  vetting_.answered(gateway_.takes_from_ecu(), now_);
               });
     }
 

@@ -39,6 +39,7 @@ enum class GatewayFault {
     any_source,        ///< takes messages from any source address
     any_target,        ///< takes messages to any target
     before_activation, ///< routes before activation
+    deaf_to_ecu,       ///< takes no answer from the ECU
     no_alive_check,
     silent_ones_stay,
     silent_about_headers,
@@ -89,6 +90,8 @@ class Gateway {
             out.pop_back();
         return out;
     }
+    /// Whether it takes what the ECU says.
+    bool takes_from_ecu() const { return fault_ != GatewayFault::deaf_to_ecu; }
     /// The ECU says something.
     void from_ecu(Message message, Time now) {
         if (hits(GatewayFault::drops_answers))
@@ -331,6 +334,7 @@ inline std::vector<NamedFault> gateway_faults() {
         {F::any_source, "any-source", "doip-wrong-source", "routed"},
         {F::any_target, "any-target", "doip-wrong-target", "routed"},
         {F::before_activation, "before-activation", "doip-before-activation", "routed"},
+        {F::deaf_to_ecu, "deaf-to-ecu", "doip-answers", "did not take it"},
         {F::no_alive_check, "no-alive-check", "doip-alive", "was not asked"},
         {F::silent_ones_stay, "silent-ones-stay", "doip-alive-silent", "stays open"},
         {F::silent_about_headers, "silent-about-headers", "doip-header-type", "nothing comes"},

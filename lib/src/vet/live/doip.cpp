@@ -259,10 +259,9 @@ class DoipVetting::Impl {
     void answered(bool fine, Time now) {
         answering_ = false;
         last_event_ = now;
-        if (!fine) { // the reference could not: nothing is known of the entity
-            ++not_sent_;
-            answers_.withdraw(answer_);
-        }
+        if (!fine && answers_.withdraw(answer_)) // the reference is known to be good
+            answer_counts().whole.fault(since(now), answer_, {},
+                                        "the entity did not take it from the ECU");
         wake_ = now;
     }
 
@@ -1103,10 +1102,6 @@ class DoipVetting::Impl {
             report_.notes.push_back("Under load the entity refused " +
                                     how_many(refused_, "message", "messages") +
                                     " for want of memory, as it may; they are not judged.");
-        if (not_sent_ != 0)
-            report_.notes.push_back("The far end could not send " +
-                                    how_many(not_sent_, "message", "messages") +
-                                    ": the entity did not take them, or the line is disturbed.");
         const auto latency = [this](const char* name, const Latency& one) {
             if (one.total() != 0)
                 report_.latencies.push_back({name, one});
@@ -1165,7 +1160,6 @@ class DoipVetting::Impl {
     std::vector<Header> headers_;
     std::vector<Judged> header_counts_;
     std::uint64_t refused_ = 0;
-    std::uint64_t not_sent_ = 0;
     Judged status_, before_, activation_, acks_, addresses_, target_, source_, alive_asked_,
         alive_silent_, stream_;
     Latency ack_latency_, request_latency_, answer_latency_;
