@@ -37,8 +37,8 @@ std::vector<Trial> trials() {
     add("sound", "", "", false, [](Faults&) {});
     add("sound, own ISO-TP", "", "", true, [](Faults&) {});
     add("sound, CAN FD", "", "", false, [](Faults&) {});
-    add("drops 1 CAN FD frame in 1,000", "load-fd", "lost or changed", false,
-        [](Faults& f) { f.drop_fd = 1e-3; });
+    add("drops 1 CAN FD frame in 500", "load-fd", "lost or changed", false,
+        [](Faults& f) { f.drop_fd = 2e-3; });
     add("drops 1 in 10,000", "load-loss", "are lost", false, [](Faults& f) { f.drop = 1e-4; });
     add("swaps two in a burst, 1 in 2,000", "load-order", "change places", false,
         [](Faults& f) { f.swap = 5e-4; });
