@@ -98,9 +98,7 @@ std::string zsh_option(const Switch& one) {
     else if (one.names.size() > 1)
         out += "'(" + joined(one.names) + ")'";
     out += one.names.size() > 1 ? "{" + joined(one.names, ",") + "}" : one.names.front();
-    std::string rest = "[" + std::string(clause(one.text)) + "]";
-    std::string shown = in_quotes(rest.substr(1, rest.size() - 2), "[]:\\");
-    out += "'['" + shown + "']'";
+    out += "'['" + in_quotes(clause(one.text), "[]:\\") + "']'";
     if (!one.value.empty()) {
         std::string value = one.value;
         std::replace(value.begin(), value.end(), ':', ' ');
