@@ -62,14 +62,15 @@ if [ "$kind" = static ]; then
     [ ! -e "$prefix/include/telltale/link/link.hpp" ] || link=ON
 else
     # From a repository into the build of another project, whose libraries are shared.
+    # A later run commits on top of what an earlier one made, as a project does.
     repository=$scratch/repository
-    rm -rf "$repository"
-    mkdir "$repository"
+    mkdir -p "$repository"
+    find "$repository" -mindepth 1 -maxdepth 1 ! -name .git -exec rm -rf {} +
     (cd "$source" && git ls-files -z --cached --others --exclude-standard -- CMakeLists.txt LICENSE lib |
         tar --null -T - -cf -) | tar -C "$repository" -xf - || fail "copy of the sources"
     git -C "$repository" init -q -b master
-    git -C "$repository" add .
-    git -C "$repository" -c user.name=test -c user.email=test@localhost commit -q -m state
+    git -C "$repository" add -A .
+    git -C "$repository" -c user.name=test -c user.email=test@localhost commit -q --allow-empty -m state
     configure "$outside" "$scratch/guest" -DFOUND_BY=fetch -DTELLTALE_SOURCE="file://$repository" \
         -DBUILD_SHARED_LIBS=ON -DTELLTALE_CLIENT=ON -DPARTS=client \
         -DCMAKE_INSTALL_PREFIX="$scratch/never" -DCMAKE_INSTALL_LIBDIR=lib
