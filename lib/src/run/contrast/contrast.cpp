@@ -5,6 +5,8 @@
 #include <cmath>
 #include <limits>
 #include <memory>
+#include <optional>
+#include <span>
 #include <utility>
 
 #include "drive.hpp"
@@ -70,14 +72,22 @@ double rate_of(const Run& run, const Series& series) {
     return length > 0 ? static_cast<double>(series.size()) / length : 0;
 }
 
-/// What the ECU works out from its sensors or asks of an actuator, as the names of the parameters
-/// say: fuel system, load, trims, timing, commanded and demanded values, torque, fuel rate, gear.
-/// It may set these as it likes (a gear change, fuel cut, a purge), so it takes more to call one
-/// astray; and where one is, a sensor that it comes from goes first.
+/// What the ECU works out from its sensors or asks of an actuator, as the names of the
+/// parameters say: fuel system, load, trims, timing, commanded and demanded values, torque,
+/// fuel rate, gear. It may set these as it likes (a gear change, fuel cut, a purge), so it
+/// takes more to call one astray; and where one is, a sensor that it comes from goes first.
 bool calculated(const Series& series) {
     constexpr std::uint16_t ids[] = {0x03, 0x04, 0x06, 0x07, 0x08, 0x09, 0x0E, 0x2C, 0x2D,
                                      0x2E, 0x43, 0x44, 0x4C, 0x55, 0x56, 0x57, 0x58, 0x5D,
                                      0x5E, 0x61, 0x62, 0x63, 0x64, 0x69, 0x6A, 0x70, 0xA4};
+    return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
+}
+
+/// What the ECU sets by conditions that no other signal need show: recirculation, purge, trims,
+/// the fuel system, the gear.
+bool set_freely(const Series& series) {
+    constexpr std::uint16_t ids[] = {0x03, 0x06, 0x07, 0x08, 0x09, 0x2C, 0x2D, 0x2E,
+                                     0x44, 0x55, 0x56, 0x57, 0x58, 0x69, 0x6A, 0xA4};
     return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
 }
 
@@ -227,6 +237,12 @@ class Comparison {
         for (auto& drive : bad_)
             drive->set_scales(sd);
         candidates_.resize(bad_runs_.size());
+        own_courses_.resize(bad_runs_.size());
+        slow_changes_.resize(bad_runs_.size());
+        for (auto& of_run : slow_changes_)
+            of_run.resize(signals_);
+        for (auto& of_run : own_courses_)
+            of_run.resize(signals_);
         for (auto& of_run : candidates_)
             of_run.resize(signals_);
     }
@@ -243,6 +259,7 @@ class Comparison {
                            : 0;
         const std::size_t most = std::clamp<std::size_t>(helpers / 3, 2, 5);
         std::vector<char> used = barred;
+        const bool set_by_ecu = calculated(good_->track(k).series());
         // What is asked seldom and changes fast says little between its samples.
         constexpr double seldom = 2.5;
         constexpr float fast = 0.15F;
@@ -252,7 +269,8 @@ class Comparison {
                 used[other] = 1;
         constexpr int most_models = 3;
         for (int m = 0; m < most_models; ++m) {
-            auto model = std::make_unique<Model>(*survey_, *good_, *bad_[run], k, used, most);
+            auto model = std::make_unique<Model>(*survey_, *good_, *bad_[run], k, used, most,
+                                                 set_freely(good_->track(k).series()));
             if (!model->usable() || (m > 0 && model->explained() < 0.5))
                 break;
             for (const Model::Use& use : model->uses())
@@ -271,9 +289,10 @@ class Comparison {
             traces.push_back(model->good_trace());
         const bool locked = candidate.models.front()->locked();
         const Series& series = good_->track(k).series();
-        const bool set_by_ecu = calculated(series);
         constexpr float least = 0.5F;
-        constexpr double strict = 1.1;
+        constexpr double strict = 1.35;
+        // The less the others tell of it, the more may be behind it that the good run did not show.
+        const double doubtful = 1 + 3 * std::max(0.0, 0.92 - candidate.models.front()->explained());
         const auto look = [&](const auto& scanner) {
             traces.clear();
             for (const auto& model : candidate.models)
@@ -281,12 +300,121 @@ class Comparison {
             candidate.hits = scanner.scan(traces, least);
         };
         if (locked)
-            look(ToldScanner(traces, series.step, strict * (set_by_ecu ? 2.0 : 1.0)));
+            look(ToldScanner(traces, series.step, strict * doubtful * (set_by_ecu ? 1.4 : 1.0),
+                             set_by_ecu ? 1.2 : 1.0));
         else
-            look(LooseScanner(traces, series.step, strict * (set_by_ecu ? 2.0 : 1.0), !set_by_ecu));
+            look(LooseScanner(traces, series.step, strict * (set_by_ecu ? 1.5 : 1.0), true));
+        if (!locked && set_freely(series))
+            candidate.hits.erase(std::remove_if(candidate.hits.begin(), candidate.hits.end(),
+                                                [](const Hit& hit) {
+                                                    return hit.sign == Sign::leap ||
+                                                           hit.sign == Sign::excursion;
+                                                }),
+                                 candidate.hits.end());
+        {
+            const std::vector<Hit>& own = own_course(k, run, candidate.models);
+            candidate.hits.insert(candidate.hits.end(), own.begin(), own.end());
+            settle(candidate.hits);
+        }
         for (const auto& model : candidate.models)
             model->forget(model == candidate.models.front());
         return candidate;
+    }
+
+    /// Slow changes of a slow signal that no other slow one shares.
+    void creep(std::size_t k, std::size_t run, std::vector<Hit>& hits) {
+        constexpr float least = 0.5F;
+        const Track& track = bad_[run]->track(k);
+        const auto& mine = slow_changes(k, run);
+        for (const SlowScanner::Change& change : mine) {
+            if (std::abs(change.score) < least)
+                continue;
+            bool shared = false;
+            for (std::size_t other = 0; other < signals_ && !shared; ++other)
+                if (other != k && comparable_[other])
+                    for (const SlowScanner::Change& one : slow_changes(other, run))
+                        shared = shared || (std::abs(one.time - change.time) <= change.width &&
+                                            std::abs(one.score) >= 0.5F * std::abs(change.score));
+            if (shared)
+                continue;
+            Hit hit;
+            hit.sign = Sign::creep;
+            hit.width = static_cast<std::uint8_t>(
+                std::find(SlowScanner::widths.begin(), SlowScanner::widths.end(), change.width) -
+                SlowScanner::widths.begin());
+            hit.score = std::abs(change.score);
+            hit.value = change.score;
+            while (hit.from < track.size() && track.time(hit.from) < change.time)
+                ++hit.from;
+            hit.to = hit.from;
+            while (hit.to < track.size() && track.time(hit.to) < change.time + change.width)
+                ++hit.to;
+            if (hit.to > hit.from)
+                hits.push_back(hit);
+        }
+    }
+
+    const std::vector<SlowScanner::Change>& slow_changes(std::size_t k, std::size_t run) {
+        auto& known = slow_changes_[run][k];
+        if (!known) {
+            known.emplace();
+            if (!survey_->range(k).counter && !set_freely(good_->track(k).series()))
+                known = SlowScanner(good_->track(k), good_->track(k).series().step)
+                            .look(bad_[run]->track(k), 0.25F);
+        }
+        return *known;
+    }
+
+    /// What any of the models expects about a sample.
+    static void surround(Trace& own, std::size_t i,
+                         const std::vector<std::unique_ptr<Model>>& models,
+                         const Trace& (Model::*trace)() const) {
+        own.low[i] = own.high[i] = missing;
+        for (const auto& model : models) {
+            const Trace& other = (model.get()->*trace)();
+            own.low[i] = std::fmin(own.low[i], other.low[i]); // passes over not-a-number
+            own.high[i] = std::fmax(own.high[i], other.high[i]);
+        }
+    }
+
+    /// Of a signal that others tell.
+    std::vector<Hit> leaps_and_roughness(std::size_t k, std::size_t run,
+                                         const std::vector<std::unique_ptr<Model>>& models) const {
+        const Model alone(*survey_, *good_, *bad_[run], k, std::vector<char>(signals_, 1), 0,
+                          false);
+        if (!alone.usable())
+            return {};
+        constexpr float least = 0.5F;
+        const Series& series = good_->track(k).series();
+        const double strict = calculated(series) ? 2.0 : 1.35;
+        std::vector<Trace> good{alone.good_trace()};
+        std::vector<Trace> bad{alone.bad_trace()};
+        for (std::size_t i = 0; i < good[0].t.size(); ++i)
+            surround(good[0], i, models, &Model::good_trace);
+        for (std::size_t i = 0; i < bad[0].t.size(); ++i)
+            surround(bad[0], i, models, &Model::bad_trace);
+        std::vector<Hit> hits = LooseScanner(good, series.step, strict, false).scan(bad, least);
+        // An excursion that the others may explain has to be larger.
+        for (Hit& hit : hits)
+            hit.score *= hit.sign == Sign::excursion ? 0.68F : 1.05F;
+        return hits;
+    }
+
+    /// How a signal that others tell moves by itself: whatever they make expect, it leaps no
+    /// further and is no rougher than in the good run.
+    const std::vector<Hit>& own_course(std::size_t k, std::size_t run,
+                                       const std::vector<std::unique_ptr<Model>>& models) {
+        std::optional<std::vector<Hit>>& known = own_courses_[run][k];
+        if (known)
+            return *known;
+        known.emplace();
+        // What is set freely may leap.
+        const bool free = set_freely(good_->track(k).series());
+        if (!free && !models.front()->uses().empty())
+            known = leaps_and_roughness(k, run, models);
+        if (!models.front()->locked())
+            creep(k, run, *known);
+        return *known;
     }
 
     /// What is said of a signal in the list of all.
@@ -373,8 +501,8 @@ class Comparison {
         return found;
     }
 
-    /// When one signal goes astray, the predictions that lean on it do as well. The culprit is the
-    /// one without which the others agree best; what is left after it is looked at in turn.
+    /// When one signal goes astray, the predictions that lean on it do as well. The culprit is
+    /// the one without which the others agree best; what is left after it is looked at in turn.
     void settle_on(std::size_t run) {
         std::vector<char> barred(signals_, 0);
         std::vector<Alarm> alarmed;
@@ -481,7 +609,8 @@ class Comparison {
         hits = std::move(rest);
     }
 
-    /// Fills in what follows from the episodes, the strongest of which comes first, and keeps it.
+    /// Fills in what follows from the episodes, the strongest of which comes first, and keeps
+    /// it.
     void finish(Departure& departure, std::vector<Episode> episodes, const Run& bad) {
         const Episode strongest = episodes.front();
         departure.peak_difference = strongest.peak_difference;
@@ -526,10 +655,10 @@ class Comparison {
             }
         std::size_t from = hit.from;
         std::size_t to = hit.to - 1;
-        // A window is wider than what it holds: cut to where the difference is a good part of its
-        // peak, for the signs that are about differences.
+        // A window is wider than what it holds: cut to where the difference is a good part of
+        // its peak, for the signs that are about differences.
         if (hit.sign != Sign::rough && hit.sign != Sign::size && hit.sign != Sign::late &&
-            hit.sign != Sign::frozen && hit.sign != Sign::leap) {
+            hit.sign != Sign::frozen && hit.sign != Sign::leap && hit.sign != Sign::creep) {
             const float least = 0.4F * size;
             while (from < peak && !(std::abs(trace.z[from]) >= least))
                 ++from;
@@ -540,9 +669,10 @@ class Comparison {
         out.end = from_seconds(bad, trace.t[to]);
         out.peak_time = from_seconds(bad, trace.t[peak]);
         out.peak_value = trace.y[peak];
-        out.peak_expected = hit.sign == Sign::leap && hit.from > 0 ? trace.y[hit.from - 1]
-                            : std::isnan(trace.fitted[peak])       ? trace.y[peak]
-                                                                   : trace.fitted[peak];
+        out.peak_expected = (hit.sign == Sign::leap || hit.sign == Sign::creep) && hit.from > 0
+                                ? trace.y[hit.from - 1]
+                            : std::isnan(trace.fitted[peak]) ? trace.y[peak]
+                                                             : trace.fitted[peak];
         out.peak_difference = out.peak_value - out.peak_expected;
         return out;
     }
@@ -633,9 +763,19 @@ class Comparison {
         std::vector<double> values(series.size());
         for (std::size_t i = 0; i < values.size(); ++i)
             values[i] = series.values[i];
-        const double level = median(values);
+        // What it leaves for good counts as well, where it began as in the good run.
+        const std::size_t begun = values.size() / 8 + 1;
+        const double first = median(std::span(values).first(begun));
+        const Track& taught = good_->track(k);
+        const double before = taught.size() > 0 ? double{taught.value(taught.size() / 2)} : first;
+        double level = median(values);
         const double span = series.has_ends ? series.high - series.low : 0;
-        const double limit = std::max({5 * series.step, 0.02 * span, 1e-9});
+        double limit = std::max({5 * series.step, 0.02 * span, 1e-9});
+        const bool for_good = std::abs(level - first) > limit && std::abs(first - before) <= limit;
+        if (for_good) {
+            level = first;
+            limit *= 2;
+        }
         std::size_t strays = 0;
         std::size_t peak = 0;
         std::vector<Episode> episodes;
@@ -663,7 +803,7 @@ class Comparison {
                 open.score = size / limit;
             }
         }
-        if (strays == 0 || strays * 10 > values.size())
+        if (strays == 0 || (!for_good && strays * 10 > values.size()))
             return; // another level is another day, not a stray
         std::stable_sort(episodes.begin(), episodes.end(),
                          [](const Episode& a, const Episode& b) { return a.score > b.score; });
@@ -675,6 +815,7 @@ class Comparison {
                                                 values[peak] >= series.high - 1.5 * series.step);
         departure.kind = at_end        ? DepartureKind::end_of_range
                          : strays == 1 ? DepartureKind::spike
+                         : for_good    ? DepartureKind::offset
                                        : DepartureKind::drop_out;
         result_.signals[k].score = std::max(result_.signals[k].score, departure.score);
         finish(departure, std::move(episodes), *bad_runs_[run]);
@@ -726,7 +867,8 @@ class Comparison {
     /// after another that may have caused them say so.
     void rank() {
         auto& suspects = result_.suspects;
-        // A signal found in several runs is one suspect: that of the run in which it is strongest.
+        // A signal found in several runs is one suspect: that of the run in which it is
+        // strongest.
         std::vector<Departure> merged;
         for (Departure& departure : suspects) {
             const auto same = std::find_if(merged.begin(), merged.end(), [&](const Departure& d) {
@@ -805,6 +947,8 @@ class Comparison {
     std::vector<std::unique_ptr<Drive>> bad_;
     std::unique_ptr<Survey> survey_;
     std::vector<std::vector<Candidate>> candidates_; ///< of each bad run, of each signal
+    std::vector<std::vector<std::optional<std::vector<Hit>>>> own_courses_;
+    std::vector<std::vector<std::optional<std::vector<SlowScanner::Change>>>> slow_changes_;
 };
 
 /// The part of a run between two moments, with its marks.
@@ -835,8 +979,8 @@ ContrastResult contrast(const Run& good, std::span<const Run* const> bad,
 }
 
 ContrastResult contrast_alone(const Run& run, const ContrastOptions& options) {
-    // Each half is held against what the other teaches. What only one half shows is less certain
-    // than a second drive would make it, so it takes more.
+    // Each half is held against what the other teaches. What only one half shows is less
+    // certain than a second drive would make it, so it takes more.
     constexpr double least_score = 1.5;
     const Time middle = run.start == no_time ? 0 : run.start / 2 + run.end / 2;
     const Run first = part_of(run, std::numeric_limits<Time>::min() + 1, middle);

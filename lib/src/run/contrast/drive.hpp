@@ -25,7 +25,11 @@ class Track {
     double time(std::size_t i) const {
         return (static_cast<double>(series_->times[i]) - origin_) * 1e-9;
     }
-    float value(std::size_t i) const { return static_cast<float>(series_->values[i]); }
+    /// Held to what can be squared and added up as a float.
+    float value(std::size_t i) const {
+        constexpr double most = 1e15;
+        return static_cast<float>(std::clamp(series_->values[i], -most, most));
+    }
     double interval() const { return interval_; }
     /// Two samples further apart than this leave a gap between them.
     double limit() const { return limit_; }

@@ -28,9 +28,19 @@ float bump(float square_distance) {
 } // namespace
 
 Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::size_t target,
-             const std::vector<char>& barred, std::size_t most_signals)
+             const std::vector<char>& barred, std::size_t most_signals, bool set_freely)
     : survey_(&survey), good_(&good), bad_(&bad), target_(target) {
     const Range& range = survey.range(target);
+    const Series& own = good.track(target).series();
+    if (set_freely && own.has_ends && own.low >= 0) {
+        // Not where it hardly ever is on.
+        const auto off = static_cast<float>(own.low + 1.5 * own.step);
+        std::size_t on = 0;
+        for (std::size_t i = 0; i < good.track(target).size(); ++i)
+            on += good.track(target).value(i) > off ? 1 : 0;
+        if (2 * on > good.track(target).size())
+            off_ = off;
+    }
     if (!range.usable || range.counter)
         return;
     mean_ = range.mean;
@@ -332,6 +342,7 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
     std::vector<std::size_t> all(q);
     std::iota(all.begin(), all.end(), std::size_t{0});
     std::vector<double> residual(n);
+    std::vector<float> strange(n - n_good, 0.0F); // what the good run does not know, in sds
     for (int round = 0; round < 4; ++round) {
         std::vector<float> weighted = small;
         if (round > 0)
@@ -350,6 +361,7 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
                 ridge(total, q + 1, all, q, penalty_share * static_cast<double>(n_good), 1);
             for (std::size_t b = blocks_used; b < block_count; ++b)
                 left_out[b] = whole;
+            look_for_strange(small, whole, n, n_good, strange);
         }
         if (std::any_of(left_out.begin(), left_out.end(),
                         [](const auto& fold) { return fold.empty(); })) {
@@ -366,9 +378,17 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
                                         residual.begin() + static_cast<std::ptrdiff_t>(n_good));
         const double scale = std::max(1e-6, mad_factor * median_deviation(usual));
         blocks_used = block_count;
-        for (std::size_t i = 0; i < n; ++i) {
+        const std::size_t trusted = set_freely ? n : n_good;
+        for (std::size_t i = 0; i < trusted; ++i) {
             const double size = std::abs(residual[i]) / (2.5 * scale);
             weights[i] = size <= 1 ? 1 : 1 / size;
+        }
+        // Where the good run knows what is normal, what the other one has far from it teaches
+        // nothing (Tukey's weights).
+        for (std::size_t i = trusted; i < n; ++i) {
+            const double reach = 10 * scale + 3 * double{strange[i - n_good]};
+            const double size = residual[i] / reach;
+            weights[i] = std::abs(size) >= 1 ? 1e-4 : std::pow(1 - size * size, 2);
         }
     }
     block_beta_.resize(block_count);
@@ -454,6 +474,40 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
     }
     usable_ = true;
     fit(survey);
+}
+
+/// How far each row of the other run is from all of the good run's, in what the features do to the
+/// prediction.
+void Model::look_for_strange(const std::vector<float>& design, const std::vector<double>& beta,
+                             std::size_t n, std::size_t n_good, std::vector<float>& out) {
+    constexpr std::size_t most_features = 8;
+    std::vector<std::pair<double, std::size_t>> strongest;
+    for (std::size_t c = 1; c < beta.size(); ++c)
+        strongest.emplace_back(-std::abs(beta[c]), c);
+    std::sort(strongest.begin(), strongest.end());
+    strongest.resize(std::min(strongest.size(), most_features));
+    const std::size_t d = strongest.size();
+    constexpr std::size_t most_known = 300;
+    const std::size_t stride = (n_good + most_known - 1) / most_known;
+    std::vector<float> known;
+    for (std::size_t i = 0; i < n_good; i += stride)
+        for (const auto& [weight, c] : strongest)
+            known.push_back(static_cast<float>(-weight) * design[c * n + i]);
+    std::array<float, most_features> here{};
+    for (std::size_t i = n_good; i < n; ++i) {
+        for (std::size_t k = 0; k < d; ++k)
+            here[k] = static_cast<float>(-strongest[k].first) * design[strongest[k].second * n + i];
+        float nearest = 1e30F;
+        for (std::size_t s = 0; s < known.size(); s += d) {
+            float sum = 0;
+            for (std::size_t k = 0; k < d; ++k) {
+                const float delta = known[s + k] - here[k];
+                sum += delta * delta;
+            }
+            nearest = std::min(nearest, sum);
+        }
+        out[i - n_good] = d == 0 ? 0 : std::sqrt(nearest);
+    }
 }
 
 float Model::derive(const Feature& feature, const std::vector<std::vector<float>>& base,
@@ -654,8 +708,37 @@ Trace Model::run_over(const Drive& drive) const {
     return trace;
 }
 
+/// What a whole run is off by may be the day's doing (the weather, the fuel) and counts for less
+/// than what comes or goes within it.
+void Model::allow_for_the_day(Trace& trace) {
+    constexpr std::size_t parts = 10;
+    constexpr std::size_t few = 6;
+    constexpr float share = 0.8F;
+    const std::size_t n = trace.t.size();
+    std::vector<double> levels;
+    std::vector<double> here;
+    for (std::size_t p = 0; p < parts; ++p) {
+        here.clear();
+        for (std::size_t i = p * n / parts; i < (p + 1) * n / parts; ++i)
+            if (!std::isnan(trace.fitted[i]))
+                here.push_back(double{trace.y[i]} - double{trace.fitted[i]});
+        if (here.size() >= few)
+            levels.push_back(median(here));
+    }
+    if (levels.size() < few)
+        return;
+    std::sort(levels.begin(), levels.end());
+    const double low = levels[1];
+    const double high = levels[levels.size() - 2];
+    const auto by = share * static_cast<float>(low > 0 ? low : high < 0 ? high : 0);
+    for (auto* course : {&trace.fitted, &trace.low, &trace.high})
+        for (float& value : *course)
+            value += by;
+}
+
 /// What is no evidence: the first seconds of a recording and those after a gap, since what went
-/// before is not known, and stretches with the engine stopped where the good run has none.
+/// before is not known, stretches with the engine stopped where the good run has none, and what the
+/// ECU sets freely where it is off.
 void Model::set_aside(const Drive& drive, Trace& trace) const {
     double settling = 4;
     for (const Base& one : bases_) {
@@ -680,8 +763,30 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
             for (double back = -1; back <= 2 && !aside; back += 0.5)
                 aside = drive.slowed(signal, Form::plain, t - back) < least;
         }
+        // Off is what the ECU may set it to whatever the others do.
+        aside = aside || trace.y[i] <= off_;
         if (aside)
             trace.fitted[i] = missing;
+    }
+}
+
+/// A temperature far outside of all that the good run had (a cold start, say) may change what goes
+/// with what.
+void Model::doubt_the_cold() {
+    constexpr float far = 15;
+    constexpr float apart = 1.0F; // as much again
+    Trace& trace = bad_course_;
+    doubt_.assign(trace.t.size(), 0);
+    for (std::size_t k = 0; k < bad_->signals(); ++k) {
+        const Range& range = survey_->range(k);
+        if (k == target_ || !range.known || !range.slow || !bad_->track(k).present() ||
+            bad_->track(k).series().unit != Unit::celsius)
+            continue;
+        for (std::size_t i = 0; i < trace.t.size(); ++i) {
+            const float value = bad_->slowed(k, Form::before4, trace.t[i]);
+            if (value < range.low - far || value > range.high + far)
+                doubt_[i] = apart;
+        }
     }
 }
 
@@ -701,6 +806,8 @@ void Model::weigh(Trace& trace) const {
         const float s4 = scale_e_ * trace.bend[i];
         trace.sigma[i] = std::sqrt(scale_a_ * scale_a_ + s1 * s1 + s2 * s2 + s3 * s3 + s4 * s4 +
                                    trace.unsure[i]);
+        if (&trace == &bad_course_ && !doubt_.empty())
+            trace.sigma[i] *= 1 + doubt_[i];
         trace.z[i] = (trace.y[i] - trace.fitted[i]) / trace.sigma[i];
         // Where nothing tells the value: while the others move, something happens on the road that
         // this one alone may show sharper.
@@ -766,6 +873,7 @@ void Model::fit(const Survey& survey) {
     // non-negative regression of the sizes of the differences on blocks left out.
     good_course_ = run_over(*good_);
     bad_course_ = run_over(*bad_);
+    allow_for_the_day(bad_course_);
     const Trace& raw = good_course_;
     const bool alone = bases_.empty();
     constexpr int parts = 5;
@@ -873,6 +981,7 @@ void Model::fit(const Survey& survey) {
     usual_ = std::max(usual_, floor);
     locked_ = explained_ >= 0.75 && swings_ >= 10;
     weigh(good_course_);
+    doubt_the_cold();
     weigh(bad_course_);
 }
 

@@ -3,6 +3,7 @@
 
 #include <cstddef>
 #include <cstdint>
+#include <limits>
 #include <vector>
 
 #include "drive.hpp"
@@ -85,8 +86,9 @@ class Model {
   public:
     /// `barred`: signals that may not help (the target itself need not be named).
     /// `most_signals`: how many others at most.
+    /// `set_freely`: the signal may be set otherwise for a while, which is to be learned.
     Model(const Survey& survey, const Drive& good, const Drive& bad, std::size_t target,
-          const std::vector<char>& barred, std::size_t most_signals);
+          const std::vector<char>& barred, std::size_t most_signals, bool set_freely);
 
     bool usable() const { return usable_; }
     std::size_t target() const { return target_; }
@@ -117,10 +119,14 @@ class Model {
     void fit(const Survey& survey);
     Trace run_over(const Drive& drive) const;
     void set_aside(const Drive& drive, Trace& trace) const;
+    static void allow_for_the_day(Trace& trace);
+    void doubt_the_cold();
     void weigh(Trace& trace) const;
     void look_around(Trace& trace) const;
     void evaluate(const Drive& drive, const std::vector<double>& t,
                   std::vector<std::vector<float>>& columns, std::vector<float>& beyond) const;
+    static void look_for_strange(const std::vector<float>& design, const std::vector<double>& beta,
+                                 std::size_t n, std::size_t n_good, std::vector<float>& out);
     static float derive(const Feature& feature, const std::vector<std::vector<float>>& base,
                         const Model& model, std::size_t row);
 
@@ -130,6 +136,7 @@ class Model {
     std::size_t target_;
     bool usable_ = false;
     bool locked_ = false;
+    float off_ = -std::numeric_limits<float>::infinity(); ///< what is set freely is off up to here
     double explained_ = 0;
     double usual_ = 0;
     std::size_t swings_ = 0;
@@ -159,7 +166,8 @@ class Model {
     // Scale of a difference: root of a^2 + (b * movement)^2 + (c * distance)^2 + (d * stir)^2 +
     // spread^2.
     float scale_a_ = 1, scale_b_ = 0, scale_c_ = 0, scale_d_ = 0, scale_e_ = 0;
-    float usual_far_ = 0; ///< distance that 95 % of the good run keep below, block from block
+    float usual_far_ = 0;      ///< distance that 95 % of the good run keep below, block from block
+    std::vector<float> doubt_; ///< what its scale is larger by in the other run
     float mean_ = 0;
     Trace good_course_;
     Trace bad_course_;

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <span>
 #include <vector>
 
 #include "model.hpp"
@@ -23,6 +24,7 @@ enum class Sign : std::uint8_t {
     late,      ///< in proportion to the speed of change
     frozen,    ///< no change at all: how much the others moved meanwhile
     leap,      ///< the change from one sample to the next, of signals that nothing tells
+    creep,     ///< the change from one stretch to the next, of slow signals
     count_
 };
 inline constexpr std::size_t sign_count = static_cast<std::size_t>(Sign::count_);
@@ -45,14 +47,38 @@ struct Window {
     double difference = 0; ///< in the signal's unit, of signs that have two sides
 };
 
+/// A view of one thing: a difference, and what is normal for it.
+struct Seen {
+    double difference;
+    double unit;
+};
+
+struct Agreed {
+    double value = 0; ///< in units
+    double difference = 0;
+};
+
+/// What is left of the sharpest view's difference after the others', each of which may be 3 units
+/// off; two of three carry it too, if all are sharp: the third may lean on what follows from this
+/// signal. Three views at most, which are sorted; none: not-a-number.
+Agreed agreed(std::span<Seen> views);
+
+/// Between which values standing still is strange: at either end of what it takes a signal rests.
+struct Ends {
+    float low = 0;
+    float high = 0;
+};
+Ends within_ends(const Trace& good, double step);
+
 /// For signals that others tell. Learns from the good run how strong each sign normally is, and
 /// looks for more in another. A signal is seen by up to three models that have no predictor in
 /// common: a single view counts for little where there are others, since each may fail where its
 /// own predictors changed between two of their samples.
 class ToldScanner {
   public:
-    /// `good`: a trace for each model, all of the same signal. `strictness`: factor on all limits.
-    ToldScanner(const std::vector<Trace>& good, double step, double strictness);
+    /// `good`: a trace for each model, all of the same signal. `strictness`: factor on all limits,
+    /// `lasting` another on those of what lasts.
+    ToldScanner(const std::vector<Trace>& good, double step, double strictness, double lasting);
 
     /// The stretches with a score of at least `least`, strongest first, at most 200.
     std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
@@ -65,14 +91,15 @@ class ToldScanner {
 
     double step_;
     double late_floor_ = 0;
+    Ends rest_;
     std::array<std::array<double, most_widths>, sign_count> limits_{}; ///< 0: not looked for
 };
 
 /// For signals whose value nothing else tells: only how they move from sample to sample counts.
 class LooseScanner {
   public:
-    /// `leaps`: whether sudden changes count at all.
-    LooseScanner(const std::vector<Trace>& good, double step, double strictness, bool leaps);
+    /// `stands`: whether standing still counts.
+    LooseScanner(const std::vector<Trace>& good, double step, double strictness, bool stands);
     std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
 
   private:
@@ -85,12 +112,33 @@ class LooseScanner {
         std::array<double, most_models> unit{};   ///< of each model
         std::array<double, most_models> centre{}; ///< of signs that have only one side
     };
-    static void visit(const Trace& trace, Sign sign, double seconds, std::vector<Window>& out);
+    void visit(const Trace& trace, Sign sign, double seconds, std::vector<Window>& out) const;
     static void agree(const std::vector<Trace>& traces, Sign sign, const Norm& norm,
                       std::vector<std::vector<Window>>& seen);
 
     double step_;
+    Ends rest_;
     std::array<std::array<Norm, most_widths>, sign_count> norms_{};
+};
+
+/// For slow signals: how far the mean changes from one stretch of seconds to the next.
+class SlowScanner {
+  public:
+    SlowScanner(const Track& good, double step);
+    struct Change {
+        double time = 0; ///< between the two stretches, in seconds
+        double width = 0;
+        float score = 0; ///< signed; 1 is the limit
+    };
+    /// Those with a score of at least `least`. Where the run begins with a movement to one side (a
+    /// warm-up), that is no change.
+    std::vector<Change> look(const Track& track, float least) const;
+
+    static constexpr std::array<double, 4> widths{6, 20, 60, 150};
+
+  private:
+    double step_;
+    std::array<double, widths.size()> limits_{}; ///< 0: not looked for
 };
 
 /// Joins neighbouring windows that score at least `least` into stretches.

@@ -61,7 +61,8 @@ std::size_t samples(const Trace& trace, double seconds) {
 
 } // namespace
 
-void LooseScanner::visit(const Trace& trace, Sign sign, double seconds, std::vector<Window>& out) {
+void LooseScanner::visit(const Trace& trace, Sign sign, double seconds,
+                         std::vector<Window>& out) const {
     out.clear();
     const std::size_t n = trace.t.size();
     const std::size_t width = samples(trace, seconds);
@@ -139,9 +140,11 @@ void LooseScanner::visit(const Trace& trace, Sign sign, double seconds, std::vec
             if (trace.piece[i] != trace.piece[i - 1] ||
                 trace.t[i] - trace.t[i - 1] > 1.75 * trace.interval)
                 continue;
+            // What the others did as well, a moment around, is no leap, be it that they tell the
+            // value or not.
             float change = trace.y[i] - trace.y[i - 1];
-            const float expected = trace.fitted[i] - trace.fitted[i - 1];
-            // What the others did as well is no leap, be it that they tell the value or not.
+            const float expected =
+                change > 0 ? trace.high[i] - trace.low[i - 1] : trace.low[i] - trace.high[i - 1];
             if (std::isnan(expected))
                 continue;
             const float left = change - expected;
@@ -149,6 +152,26 @@ void LooseScanner::visit(const Trace& trace, Sign sign, double seconds, std::vec
             out.back().value = change / trace.sigma[i];
         }
         break;
+    case Sign::frozen: {
+        // How long it stands still to the step while the others are on the move.
+        std::vector<double> stirs;
+        for (std::size_t i = 0; i < n; i += 1 + n / 1000)
+            stirs.push_back(trace.stir[i]);
+        const double lively = 0.7 * median(stirs);
+        for (std::size_t from = 0; from < n;) {
+            std::size_t to = from + 1;
+            double stir = trace.stir[from];
+            while (to < n && trace.piece[from] == trace.piece[to] && trace.y[to] == trace.y[from])
+                stir += trace.stir[to++];
+            constexpr std::size_t few = 5;
+            const bool still = to - from > few && trace.y[from] > rest_.low &&
+                               trace.y[from] < rest_.high &&
+                               stir / static_cast<double>(to - from) > lively;
+            out.push_back({from, to, still ? trace.t[to - 1] - trace.t[from] : 0.0, 0});
+            from = to;
+        }
+        break;
+    }
     default:
         break;
     }
@@ -176,10 +199,6 @@ void LooseScanner::agree(const std::vector<Trace>& traces, Sign sign, const Norm
             first[i].value = least;
             continue;
         }
-        struct Seen {
-            double difference;
-            double unit;
-        };
         std::array<Seen, most_models> all;
         std::size_t count = 0;
         for (std::size_t m = 0; m < models && m < most_models; ++m) {
@@ -188,43 +207,14 @@ void LooseScanner::agree(const std::vector<Trace>& traces, Sign sign, const Norm
             if (!std::isnan(one.difference) && !std::isnan(one.unit))
                 all[count++] = one;
         }
-        if (count == 0) {
-            first[i].value = std::numeric_limits<double>::quiet_NaN();
-            continue;
-        }
-        // The sharpest first.
-        if (count > 1 && all[1].unit < all[0].unit)
-            std::swap(all[0], all[1]);
-        if (count > 2 && all[2].unit < all[1].unit)
-            std::swap(all[1], all[2]);
-        if (count > 2 && all[1].unit < all[0].unit)
-            std::swap(all[0], all[1]);
-        // What is left of one view's difference after another's, which may be 3 units off.
-        const auto within = [](double difference, const Seen& other) {
-            return difference > 0 ? std::clamp(other.difference + 3 * other.unit, 0.0, difference)
-                                  : std::clamp(other.difference - 3 * other.unit, difference, 0.0);
-        };
-        double difference = all[0].difference;
-        for (std::size_t m = 1; m < count; ++m)
-            difference = within(difference, all[m]);
-        double value = difference / all[0].unit;
-        // Two of three carry it too, if both are sharp: the third may lean on what follows from
-        // this signal.
-        if (count == 3 && all[2].unit <= 2.5 * all[0].unit)
-            for (const auto& [a, b] : {std::pair{0U, 1U}, std::pair{0U, 2U}, std::pair{1U, 2U}}) {
-                const double two = within(all[a].difference, all[b]);
-                if (std::abs(two) / all[b].unit > std::abs(value)) {
-                    value = two / all[b].unit;
-                    difference = two;
-                }
-            }
-        first[i].value = value;
-        first[i].difference = difference;
+        const Agreed together = agreed({all.data(), count});
+        first[i].value = together.value;
+        first[i].difference = together.difference;
     }
 }
 
 LooseScanner::LooseScanner(const std::vector<Trace>& good, double step, double strictness,
-                           bool leaps)
+                           bool stands)
     : step_(step) {
     const Trace& main = good.front();
     const std::size_t n = main.t.size();
@@ -233,6 +223,7 @@ LooseScanner::LooseScanner(const std::vector<Trace>& good, double step, double s
         count += std::isnan(main.z[i]) ? 0 : 1;
     if (n < 30 || count < 30)
         return;
+    rest_ = within_ends(main, step);
     const double interval = std::max(1e-6, main.interval);
     const double length = main.t.back() - main.t.front();
     const auto widths = [&](Sign sign, std::initializer_list<double> counts, double most_seconds) {
@@ -241,15 +232,15 @@ LooseScanner::LooseScanner(const std::vector<Trace>& good, double step, double s
             if (w < most_widths && c * interval <= most_seconds)
                 norms_[static_cast<std::size_t>(sign)][w++].width = c * interval;
     };
-    if (leaps) {
-        widths(Sign::leap, {1}, length);
-        widths(Sign::excursion, {1, 2, 3, 4}, length);
-    }
+    widths(Sign::leap, {1}, length);
+    widths(Sign::excursion, {1, 2, 3, 4}, length);
     widths(Sign::rough, {8, 16, 32, 64}, length / 10);
+    if (stands)
+        widths(Sign::frozen, {1}, length);
 
     std::vector<std::vector<Window>> seen(good.size());
     std::vector<double> sizes;
-    for (const Sign sign : {Sign::excursion, Sign::rough, Sign::leap})
+    for (const Sign sign : {Sign::excursion, Sign::rough, Sign::leap, Sign::frozen})
         for (Norm& norm : norms_[static_cast<std::size_t>(sign)]) {
             if (norm.width <= 0)
                 continue;
@@ -271,13 +262,32 @@ LooseScanner::LooseScanner(const std::vector<Trace>& good, double step, double s
                     norm.unit[m] = std::max(0.05, mad_factor * median_deviation(sizes));
                 }
             }
+            if (sign == Sign::frozen) {
+                double longest = 0;
+                for (const Window& one : seen.front())
+                    longest = std::max(longest, one.value);
+                // Only of what hardly ever stands still.
+                std::size_t moves = 0;
+                for (std::size_t i = 1; i < n; ++i)
+                    moves += main.y[i] != main.y[i - 1] ? 1 : 0;
+                if (10 * moves > 6 * n)
+                    norm.limit = strictness * (3 * longest + 15 * interval);
+                continue;
+            }
             if (sign == Sign::leap) {
                 // Compared with the most that the good run had.
                 double most = 0;
                 for (const Window& one : seen.front())
                     if (!std::isnan(one.value))
                         most = std::max(most, std::abs(one.value));
-                norm.limit = strictness * (4.5 * most + step / double{main.sigma[n / 2]});
+                // Whatever the others did meanwhile, no less than the good run had.
+                double raw = 0;
+                for (std::size_t i = 1; i < n; ++i)
+                    if (main.piece[i] == main.piece[i - 1] && main.sigma[i] > 0)
+                        raw = std::max(raw, std::abs(double{main.y[i]} - double{main.y[i - 1]}) /
+                                                double{main.sigma[i]});
+                norm.limit =
+                    strictness * std::max(4.5 * most + step / double{main.sigma[n / 2]}, 1.4 * raw);
                 continue;
             }
             agree(good, sign, norm, seen);
@@ -299,7 +309,7 @@ std::vector<Hit> LooseScanner::scan(const std::vector<Trace>& traces, float leas
     std::vector<Hit> hits;
     std::vector<std::vector<Window>> seen(traces.size());
     std::vector<double> values;
-    for (const Sign sign : {Sign::excursion, Sign::rough, Sign::leap})
+    for (const Sign sign : {Sign::excursion, Sign::rough, Sign::leap, Sign::frozen})
         for (std::size_t w = 0; w < most_widths; ++w) {
             const Norm& norm = norms_[static_cast<std::size_t>(sign)][w];
             if (norm.limit <= 0)
@@ -310,8 +320,15 @@ std::vector<Hit> LooseScanner::scan(const std::vector<Trace>& traces, float leas
             if (sign == Sign::leap)
                 for (Window& one : seen.front())
                     one.difference = one.value * double{traces.front().sigma[one.from]};
-            else
+            else if (sign != Sign::frozen)
                 agree(traces, sign, norm, seen);
+            if (sign == Sign::frozen) {
+                Stretches stretches(sign, w, hits);
+                for (const Window& one : seen.front())
+                    if (one.value >= double{least} * norm.limit)
+                        stretches.add(one, static_cast<float>(one.value / norm.limit));
+                continue;
+            }
             values.clear();
             double greatest = 0;
             for (const Window& one : seen.front())
@@ -347,14 +364,6 @@ std::vector<Hit> LooseScanner::scan(const std::vector<Trace>& traces, float leas
         }
     settle(hits);
     return hits;
-}
-
-void settle(std::vector<Hit>& hits) {
-    std::sort(hits.begin(), hits.end(),
-              [](const Hit& a, const Hit& b) { return a.score > b.score; });
-    constexpr std::size_t most = 200;
-    if (hits.size() > most)
-        hits.resize(most);
 }
 
 } // namespace telltale::run

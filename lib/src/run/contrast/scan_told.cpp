@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "scan.hpp"
+#include "telltale/run/robust.hpp"
 
 namespace telltale::run {
 namespace {
@@ -29,14 +30,9 @@ constexpr std::array rules{
     Rule{Sign::level, 1.5, {8, 20, 50, 120, 300, 800}, {10.5, 10.2, 8.0, 7.6, 5.5, 3.2}},
     Rule{Sign::shown, 1.5, {8, 20, 50, 120, 300, 800}, {6.3, 6.6, 6.6, 4.8, 4.4, 2.4}},
     Rule{Sign::rough, 1.2, {8, 16, 32, 64}, {3.6, 3.4, 3.2, 3.0}},
-    Rule{Sign::size, 1.3, {16, 64, 256}, {3.4, 3.4, 2.8}},
-    Rule{Sign::late, 3, {8, 25, 80}, {6.9, 6.8, 6.4}},
-    Rule{Sign::frozen, 6, {1}, {1.6}},
-};
-
-struct Seen {
-    double difference;
-    double unit;
+    Rule{Sign::size, 1.3, {64, 256, 800}, {3.2, 3.0, 2.6}},
+    Rule{Sign::late, 3, {8, 25, 80}, {8.0, 7.9, 7.4}},
+    Rule{Sign::frozen, 6, {1}, {1.9}},
 };
 
 /// What two views show at least, in units of normal differences; a single one counts for less.
@@ -63,38 +59,16 @@ double witnessed(const Seen* views, std::size_t count) {
     return up[1] >= down[1] ? up[1] : -down[1];
 }
 
-/// What is left of the sharpest view's difference after the others', each of which may be 3 units
-/// off; two of three carry it too, if all are sharp: the third may lean on what follows from this
-/// signal.
-double agreed(Seen* views, std::size_t count) {
-    if (count == 0)
-        return nothing;
-    for (std::size_t i = 1; i < count; ++i) // there are three at most
-        for (std::size_t k = i; k > 0 && views[k].unit < views[k - 1].unit; --k)
-            std::swap(views[k], views[k - 1]);
-    const auto within = [](double difference, const Seen& other) {
-        return difference > 0 ? std::clamp(other.difference + 3 * other.unit, 0.0, difference)
-                              : std::clamp(other.difference - 3 * other.unit, difference, 0.0);
-    };
-    double difference = views[0].difference;
-    for (std::size_t m = 1; m < count; ++m)
-        difference = within(difference, views[m]);
-    double value = difference / views[0].unit;
-    if (count == 3 && views[2].unit <= 2.5 * views[0].unit)
-        for (const auto& [a, b] : {std::pair{0U, 1U}, std::pair{0U, 2U}, std::pair{1U, 2U}}) {
-            const double two = within(views[a].difference, views[b]) / views[b].unit;
-            if (std::abs(two) > std::abs(value))
-                value = two;
-        }
-    return value;
-}
-
 /// How far a sample lies beyond all that is expected a moment around, in normal differences.
 double beyond(const Trace& trace, std::size_t i) {
     if (std::isnan(trace.z[i]) || std::isnan(trace.low[i]))
         return nothing;
     return double{trace.y[i] - std::clamp(trace.y[i], trace.low[i], trace.high[i])} /
            double{trace.sigma[i]};
+}
+
+bool lasts(Sign sign) {
+    return sign == Sign::level || sign == Sign::shown || sign == Sign::size || sign == Sign::late;
 }
 
 bool enough(std::size_t count, std::size_t width) {
@@ -229,7 +203,9 @@ void ToldScanner::visit(const Sight& sight, Sign sign, double wide,
                 });
         }
         if (sign == Sign::level)
-            put_together(agreed);
+            put_together([](Seen* views, std::size_t count) {
+                return agreed({views, count}).value;
+            });
         else
             put_together(witnessed);
         break;
@@ -287,19 +263,24 @@ void ToldScanner::visit(const Sight& sight, Sign sign, double wide,
                    std::abs(main.y[to] - main.y[from]) <= 0.5 * step_)
                 ++to;
             constexpr std::size_t few = 5;
-            double moved = to - from >= few ? 1e300 : 0.0;
+            double moved = to - from >= few && main.y[from] > rest_.low && main.y[from] < rest_.high
+                               ? 1e300
+                               : 0.0;
             for (const Trace& trace : traces) {
                 float low = 1e30F;
                 float high = -1e30F;
                 float scale = 0;
+                std::size_t count = 0;
                 for (std::size_t i = from; i < to && to - from >= few; ++i)
                     if (!std::isnan(trace.z[i])) {
                         low = std::min(low, trace.fitted[i]);
                         high = std::max(high, trace.fitted[i]);
-                        scale = std::max(scale, trace.sigma[i]);
+                        scale += trace.sigma[i];
+                        ++count;
                     }
-                if (scale > 0)
-                    moved = std::min(moved, double{(high - low) / scale});
+                if (count > 0)
+                    moved = std::min(moved, double{high - low} /
+                                                (double{scale} / static_cast<double>(count)));
             }
             out.push_back({from, to, moved < 1e300 ? moved : 0.0, 0});
             from = to;
@@ -310,7 +291,8 @@ void ToldScanner::visit(const Sight& sight, Sign sign, double wide,
     }
 }
 
-ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double strictness)
+ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double strictness,
+                         double lasting)
     : step_(step) {
     const Trace& main = good.front();
     const std::size_t n = main.t.size();
@@ -323,6 +305,7 @@ ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double str
         }
     if (count < 30)
         return;
+    rest_ = within_ends(main, step);
     late_floor_ = 0.1 * slopes / static_cast<double>(count);
     const Sight sight(good);
     std::vector<Window> seen;
@@ -341,7 +324,8 @@ ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double str
                 if (!std::isnan(one.value))
                     most = std::max(most, std::abs(one.value));
             limits_[static_cast<std::size_t>(rule.sign)][w] =
-                strictness * rule.factors[w] * std::pow(most, power);
+                strictness * (lasts(rule.sign) ? lasting : 1.0) * rule.factors[w] *
+                std::pow(most, power);
         }
 }
 

@@ -1,0 +1,55 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "scan.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <utility>
+
+#include "telltale/run/robust.hpp"
+
+namespace telltale::run {
+
+Agreed agreed(std::span<Seen> views) {
+    if (views.empty())
+        return {std::numeric_limits<double>::quiet_NaN(), 0};
+    for (std::size_t i = 1; i < views.size(); ++i) // there are three at most
+        for (std::size_t k = i; k > 0 && views[k].unit < views[k - 1].unit; --k)
+            std::swap(views[k], views[k - 1]);
+    const auto within = [](double difference, const Seen& other) {
+        return difference > 0 ? std::clamp(other.difference + 3 * other.unit, 0.0, difference)
+                              : std::clamp(other.difference - 3 * other.unit, difference, 0.0);
+    };
+    Agreed out;
+    out.difference = views[0].difference;
+    for (std::size_t m = 1; m < views.size(); ++m)
+        out.difference = within(out.difference, views[m]);
+    out.value = out.difference / views[0].unit;
+    if (views.size() == 3 && views[2].unit <= 2.5 * views[0].unit)
+        for (const auto& [a, b] : {std::pair{0U, 1U}, std::pair{0U, 2U}, std::pair{1U, 2U}}) {
+            const double two = within(views[a].difference, views[b]);
+            if (std::abs(two / views[b].unit) > std::abs(out.value))
+                out = {two / views[b].unit, two};
+        }
+    return out;
+}
+
+Ends within_ends(const Trace& good, double step) {
+    std::vector<double> values;
+    for (std::size_t i = 0; i < good.y.size(); i += 1 + good.y.size() / 4000)
+        values.push_back(double{good.y[i]});
+    const double low = quantile(values, 0.005);
+    const double high = quantile(values, 0.995);
+    const double by = 1.5 * step + 0.03 * (high - low);
+    return {static_cast<float>(low + by), static_cast<float>(high - by)};
+}
+
+void settle(std::vector<Hit>& hits) {
+    std::sort(hits.begin(), hits.end(),
+              [](const Hit& a, const Hit& b) { return a.score > b.score; });
+    constexpr std::size_t most = 200;
+    if (hits.size() > most)
+        hits.resize(most);
+}
+
+} // namespace telltale::run

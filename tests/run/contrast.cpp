@@ -1,0 +1,214 @@
+// SPDX-License-Identifier: Apache-2.0
+// What `contrast` is to find and to leave alone, on drives that are made here: three signals that
+// go together, one that goes its own way, and a temperature. How often it finds what in drives
+// nearer to a vehicle's is measured by tests/bench/contrast_bench.cpp.
+#include "telltale/run/contrast.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+#include <functional>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include <doctest/doctest.h>
+
+using namespace telltale;
+using namespace telltale::run;
+
+namespace {
+
+constexpr double rate = 4;
+constexpr double length = 400;
+
+/// Numbers from 0 to 1 that are the same everywhere.
+class Dice {
+  public:
+    explicit Dice(std::uint32_t seed) : state_(seed) {}
+    double next() {
+        state_ = state_ * 1664525U + 1013904223U;
+        return static_cast<double>(state_ >> 8) / 16777216.0;
+    }
+    double scatter() { return next() + next() + next() + next() - 2; }
+
+  private:
+    std::uint32_t state_;
+};
+
+Series shell(std::uint16_t id, const char* name, Unit unit, double step) {
+    Series series;
+    series.ecu = "7E8";
+    series.id = id;
+    series.name = name;
+    series.key = name;
+    series.unit = unit;
+    series.step = step;
+    series.decimals = 3;
+    series.values = Values(3);
+    return series;
+}
+
+/// Value as it would be, time in seconds -> value as it is read.
+using Fault = std::function<double(double, double)>;
+
+enum Which : std::size_t { speed, pressure, flow, wanderer, warmth, signals };
+
+/// A drive along a course that `seed` draws; `warm`: temperature at its start.
+Run drive(std::uint32_t seed, double warm, Which which = signals, const Fault& fault = {}) {
+    Dice dice(seed);
+    Run run;
+    run.name = "made here";
+    // The temperature's PID is none whose name says that it comes from others.
+    run.series.push_back(shell(0xC0, "speed", Unit::rpm, 1));
+    run.series.push_back(shell(0xC1, "pressure", Unit::kilopascal, 0.5));
+    run.series.push_back(shell(0xC2, "flow", Unit::gram_second, 0.05));
+    run.series.push_back(shell(0xC3, "wanderer", Unit::percent, 0.1));
+    run.series.push_back(shell(0xC4, "warmth", Unit::celsius, 1));
+    double goal = 2000;
+    double turning = 1500;
+    double load = 50;
+    double load_goal = 50;
+    double own = 40;
+    double own_goal = 40;
+    for (int i = 0; i < static_cast<int>(length * rate); ++i) {
+        const double t = i / rate;
+        if (dice.next() < 0.08)
+            goal = 900 + 2500 * dice.next();
+        if (dice.next() < 0.08)
+            load_goal = 25 + 70 * dice.next();
+        if (dice.next() < 0.1)
+            own_goal = 20 + 40 * dice.next();
+        turning += (goal - turning) * 0.15;
+        load += (load_goal - load) * 0.2;
+        own += (own_goal - own) * 0.15;
+        warm += (90 - warm) / (100 * rate);
+        const double clean[signals] = {turning + 4 * dice.scatter(), load + 0.4 * dice.scatter(),
+                                       turning * load / 4000 + 0.1 * dice.scatter(),
+                                       own + 0.2 * dice.scatter(), warm + 0.2 * dice.scatter()};
+        for (std::size_t k = 0; k < signals; ++k) {
+            const double value = k == which && fault ? fault(clean[k], t) : clean[k];
+            const double step = run.series[k].step;
+            run.series[k].add(
+                static_cast<Time>((t + 0.02 * static_cast<double>(k)) * nanoseconds_a_second),
+                step * std::round(value / step));
+        }
+    }
+    run.settle();
+    return run;
+}
+
+ContrastResult held(const Run& good, const Run& bad) {
+    const Run* runs[] = {&bad};
+    return contrast(good, runs);
+}
+
+/// The first suspect, which must be the one, or the test fails.
+std::optional<Departure> first(const ContrastResult& result, Which which) {
+    INFO("suspects: " << result.suspects.size());
+    REQUIRE_FALSE(result.suspects.empty());
+    CHECK(result.signals[result.suspects.front().signal].good_series ==
+          static_cast<std::size_t>(which));
+    return result.suspects.front();
+}
+
+bool between(double t, double from, double to) {
+    return t >= from && t < to;
+}
+
+} // namespace
+
+TEST_CASE("two drives without a fault hold no suspect, warm, warming up or warmer by a little") {
+    const Run good = drive(1, 88);
+    for (const std::uint32_t seed : {2U, 3U, 4U, 5U})
+        for (const double warm : {20.0, 80.0, 95.0}) {
+            INFO("drive " << seed << " from " << warm);
+            CHECK(held(good, drive(seed, warm)).suspects.empty());
+        }
+}
+
+TEST_CASE("a scaling error that lasts to the end of the drive does not become what is normal") {
+    const auto found =
+        first(held(drive(1, 88),
+                   drive(2, 88, flow,
+                         [](double value, double t) { return t < 120 ? value : 0.8 * value; })),
+              flow);
+    CHECK(found->start_second == doctest::Approx(120).epsilon(0.15));
+    CHECK(found->peak_difference < 0);
+}
+
+TEST_CASE("what a whole drive is off by is told from what comes and goes") {
+    const Run good = drive(1, 88);
+    const auto off = [&](double by, double from) {
+        return held(good, drive(2, 88, pressure, [&](double value, double t) {
+                        return t < from ? value : value + by;
+                    }));
+    };
+    const double whole = off(10, 0).signals[pressure].score;
+    const double part = off(10, 150).signals[pressure].score;
+    CHECK(part >= 1);
+    CHECK(part > 2 * whole);
+}
+
+TEST_CASE("a signal that nothing tells is found standing still, and not where it rests") {
+    const Run good = drive(1, 88);
+    double held_at = 0;
+    const auto stuck = first(held(good, drive(2, 88, wanderer,
+                                              [&](double value, double t) {
+                                                  if (!between(t, 200, 260)) {
+                                                      held_at = value;
+                                                      return value;
+                                                  }
+                                                  return held_at;
+                                              })),
+                             wanderer);
+    CHECK(stuck->kind == DepartureKind::stuck);
+    CHECK(stuck->start_second == doctest::Approx(200).epsilon(0.02));
+    CHECK(stuck->end_second == doctest::Approx(260).epsilon(0.02));
+    // At its lowest, where the good drive has it too.
+    const auto at_rest = [](double value, double t) {
+        return between(t, 200, 260) ? 25.0 : std::max(25.0, value);
+    };
+    const auto rests = [](double value, double) { return std::max(25.0, value); };
+    CHECK(held(drive(1, 88, wanderer, rests), drive(2, 88, wanderer, at_rest)).suspects.empty());
+}
+
+TEST_CASE("a slow signal that changes as it never did is found; its warm-up is none") {
+    const Run good = drive(1, 88);
+    const auto dropped =
+        first(held(good, drive(2, 88, warmth,
+                               [](double value, double t) {
+                                   return value - std::clamp((t - 200) / 4, 0.0, 25.0);
+                               })),
+              warmth);
+    CHECK(dropped->start_second > 180);
+    CHECK(dropped->peak_difference < 0);
+    CHECK(held(good, drive(2, 10, signals)).suspects.empty());
+}
+
+TEST_CASE("a signal that is told loosely is held to its own course as well") {
+    // What the others leave open here is far more than the signal ever leaps by.
+    const auto swelling = [](double extra) {
+        return [extra](double value, double t) {
+            return value + 12 * std::sin(t / 9) + (between(t, 250, 250.2) ? extra : 0);
+        };
+    };
+    const Run good = drive(1, 88, pressure, swelling(0));
+    CHECK(held(good, drive(2, 88, pressure, swelling(0))).suspects.empty());
+    const auto leap = first(held(good, drive(2, 88, pressure, swelling(60))), pressure);
+    CHECK(leap->start_second == doctest::Approx(250).epsilon(0.01));
+}
+
+TEST_CASE("a signal that never moved and leaves its level for good is found") {
+    const auto still = [](double by) {
+        return [by](double, double t) { return t < 150 ? 40 : 40 + by; };
+    };
+    const Run good = drive(1, 88, wanderer, still(0));
+    CHECK(held(good, drive(2, 88, wanderer, still(0))).suspects.empty());
+    const auto left = first(held(good, drive(2, 88, wanderer, still(-20))), wanderer);
+    CHECK(left->kind == DepartureKind::offset);
+    CHECK(left->start_second == doctest::Approx(150).epsilon(0.01));
+    // Another level from the beginning is another day.
+    const auto other_day = [](double, double) { return 44.0; };
+    CHECK(held(good, drive(2, 88, wanderer, other_day)).suspects.empty());
+}
