@@ -6,7 +6,7 @@
 #include <limits>
 #include <utility>
 
-#include "telltale/run/robust.hpp"
+#include "run/robust.hpp"
 
 namespace telltale::run {
 

@@ -4,8 +4,8 @@
 #include <cmath>
 #include <limits>
 
+#include "run/robust.hpp"
 #include "scan.hpp"
-#include "telltale/run/robust.hpp"
 
 namespace telltale::run {
 namespace {

@@ -5,8 +5,8 @@
 #include <limits>
 #include <utility>
 
+#include "run/robust.hpp"
 #include "scan.hpp"
-#include "telltale/run/robust.hpp"
 
 namespace telltale::run {
 namespace {
