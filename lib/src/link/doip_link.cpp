@@ -17,7 +17,7 @@ class DoipLink final : public Base {
   public:
     DoipLink(const Executor& executor, const LinkName& name)
         : Base(executor, to_string(name), most_waiting), wanted_(name), executor_here_(executor) {}
-    ~DoipLink() override { close(); }
+    ~DoipLink() override { close_quietly(*this); }
 
     Capabilities capabilities() const override {
         Capabilities can;

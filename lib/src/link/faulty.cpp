@@ -125,7 +125,7 @@ class Faulty final : public Around {
           out_(inside_->get_executor(), faults.sent, faults.longest_delay, ~faults.seed) {
         inbox_.end(LinkError::not_open);
     }
-    ~Faulty() override { close(); }
+    ~Faulty() override { close_quietly(*this); }
 
     LinkCounts counts() const override {
         auto counts = inside_->counts();

@@ -13,6 +13,15 @@
 
 namespace telltale::link {
 
+/// For destructors: closes the link. Where there is no memory to tell those who wait, they are not
+/// told.
+inline void close_quietly(Link& link) noexcept {
+    try {
+        link.close();
+    } catch (...) {
+    }
+}
+
 /// An operation under way: its handler and its deadline. What it belongs to must outlive it.
 template <class Value> class Pending {
   public:

@@ -34,7 +34,7 @@ class KlineLink final : public Base, private KlineOutlet {
     KlineLink(const Executor& executor, const LinkName& name)
         : Base(executor, to_string(name), 256), wanted_(name), stream_(executor), timer_(executor) {
     }
-    ~KlineLink() override { close(); }
+    ~KlineLink() override { close_quietly(*this); }
 
     Capabilities capabilities() const override {
         Capabilities can;

@@ -16,7 +16,7 @@ class Playback final : public Link {
     Playback(const Executor& executor, const LinkName& name)
         : executor_(executor), wanted_(name), name_(to_string(name)), receiving_(executor),
           timer_(executor), alive_(std::make_shared<int>(0)) {}
-    ~Playback() override { close(); }
+    ~Playback() override { close_quietly(*this); }
 
     std::string name() const override { return name_; }
     Capabilities capabilities() const override {

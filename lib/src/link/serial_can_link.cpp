@@ -68,7 +68,7 @@ class SerialCanLink final : public Base {
   public:
     SerialCanLink(const Executor& executor, const LinkName& name)
         : Base(executor, to_string(name)), wanted_(name), stream_(executor), timer_(executor) {}
-    ~SerialCanLink() override { close(); }
+    ~SerialCanLink() override { close_quietly(*this); }
 
     Capabilities capabilities() const override {
         Capabilities can;

@@ -83,7 +83,7 @@ class SocketCanLink final : public Base {
     SocketCanLink(const Executor& executor, const LinkName& name)
         : Base(executor, to_string(name), 16'384), wanted_(name), stream_(executor),
           timer_(executor) {}
-    ~SocketCanLink() override { close(); }
+    ~SocketCanLink() override { close_quietly(*this); }
 
     Capabilities capabilities() const override {
         Capabilities can;
