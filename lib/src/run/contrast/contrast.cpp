@@ -290,7 +290,8 @@ class Comparison {
         const bool locked = candidate.models.front()->locked();
         const Series& series = good_->track(k).series();
         constexpr float least = 0.5F;
-        constexpr double strict = 1.35;
+        constexpr double strict = 1.15;
+        constexpr double strict_told = 1.35;
         // The less the others tell of it, the more may be behind it that the good run did not show.
         const double doubtful = 1 + 3 * std::max(0.0, 0.92 - candidate.models.front()->explained());
         const auto look = [&](const auto& scanner) {
@@ -300,10 +301,10 @@ class Comparison {
             candidate.hits = scanner.scan(traces, least);
         };
         if (locked)
-            look(ToldScanner(traces, series.step, strict * doubtful * (set_by_ecu ? 1.4 : 1.0),
+            look(ToldScanner(traces, series.step, strict_told * doubtful * (set_by_ecu ? 1.4 : 1.0),
                              set_by_ecu ? 1.2 : 1.0));
         else
-            look(LooseScanner(traces, series.step, strict * (set_by_ecu ? 1.5 : 1.0), true));
+            look(LooseScanner(traces, series.step, strict * (set_by_ecu ? 1.75 : 1.0), true));
         if (!locked && set_freely(series))
             candidate.hits.erase(std::remove_if(candidate.hits.begin(), candidate.hits.end(),
                                                 [](const Hit& hit) {
@@ -386,7 +387,7 @@ class Comparison {
             return {};
         constexpr float least = 0.5F;
         const Series& series = good_->track(k).series();
-        const double strict = calculated(series) ? 2.0 : 1.35;
+        const double strict = calculated(series) ? 2.0 : 1.15;
         std::vector<Trace> good{alone.good_trace()};
         std::vector<Trace> bad{alone.bad_trace()};
         for (std::size_t i = 0; i < good[0].t.size(); ++i)

@@ -286,8 +286,10 @@ LooseScanner::LooseScanner(const std::vector<Trace>& good, double step, double s
                     if (main.piece[i] == main.piece[i - 1] && main.sigma[i] > 0)
                         raw = std::max(raw, std::abs(double{main.y[i]} - double{main.y[i - 1]}) /
                                                 double{main.sigma[i]});
-                norm.limit =
-                    strictness * std::max(4.5 * most + step / double{main.sigma[n / 2]}, 1.4 * raw);
+                // Nor need it be far more than any step that the good run had.
+                norm.limit = strictness * std::clamp(4.5 * most + step / double{main.sigma[n / 2]},
+                                                     1.4 * raw,
+                                                     1.6 * raw + step / double{main.sigma[n / 2]});
                 continue;
             }
             agree(good, sign, norm, seen);
