@@ -199,6 +199,27 @@ TEST_CASE("a signal that is told loosely is held to its own course as well") {
     CHECK(leap->start_second == doctest::Approx(250).epsilon(0.01));
 }
 
+TEST_CASE("a value at an end of its scaling for a moment is found, however the signal leaps") {
+    const auto leaping = [](std::uint32_t seed, bool open) {
+        Run run = drive(seed, 88, wanderer, [open](double value, double t) {
+            if (open && between(t, 250, 251.1))
+                return 0.0;
+            return value + (std::fmod(t, 7) < 3 ? 30 : 0);
+        });
+        run.series[wanderer].has_ends = true;
+        run.series[wanderer].low = 0;
+        run.series[wanderer].high = 100;
+        return run;
+    };
+    const Run good = leaping(1, false);
+    CHECK(held(good, leaping(2, false)).suspects.empty());
+    const auto open = first(held(good, leaping(2, true)), wanderer);
+    CHECK(open->kind == DepartureKind::end_of_range);
+    CHECK(open->peak_value == 0);
+    CHECK(open->peak_difference < -20);
+    CHECK(open->start_second == doctest::Approx(250).epsilon(0.01));
+}
+
 TEST_CASE("a signal that never moved and leaves its level for good is found") {
     const auto still = [](double by) {
         return [by](double, double t) { return t < 150 ? 40 : 40 + by; };

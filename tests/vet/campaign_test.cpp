@@ -122,7 +122,8 @@ TEST_CASE("campaign: known faults are found and named, and a sound adapter passe
             options.fd = trial.fd;
             if (!all_whole) { // little time, and faults that show in it
                 // A clock takes its time, and so does ISO-TP with losses.
-                const bool longer = trial.faults.ppm > 100 || trial.faults.drop > 0;
+                const bool longer =
+                    trial.faults.ppm > 100 || trial.faults.drop > 0 || trial.faults.drop_fd > 0;
                 options.duration = (longer ? 60 : 4) * nanoseconds_a_second;
                 for (double* rate :
                      {&options.faults.drop, &options.faults.swap, &options.faults.twice,

@@ -290,7 +290,7 @@ class Comparison {
         const bool locked = candidate.models.front()->locked();
         const Series& series = good_->track(k).series();
         constexpr float least = 0.5F;
-        constexpr double strict = 1.15;
+        constexpr double strict_untold = 1.25;
         constexpr double strict_told = 1.35;
         // The less the others tell of it, the more may be behind it that the good run did not show.
         const double doubtful = 1 + 3 * std::max(0.0, 0.92 - candidate.models.front()->explained());
@@ -304,7 +304,7 @@ class Comparison {
             look(ToldScanner(traces, series.step, strict_told * doubtful * (set_by_ecu ? 1.4 : 1.0),
                              set_by_ecu ? 1.2 : 1.0));
         else
-            look(LooseScanner(traces, series.step, strict * (set_by_ecu ? 1.75 : 1.0), true));
+            look(LooseScanner(traces, series.step, strict_untold * (set_by_ecu ? 1.6 : 1.0), true));
         if (!locked && set_freely(series))
             candidate.hits.erase(std::remove_if(candidate.hits.begin(), candidate.hits.end(),
                                                 [](const Hit& hit) {
@@ -401,6 +401,74 @@ class Comparison {
         return hits;
     }
 
+    /// An open or a short that comes and goes: from one sample to the next the value is at an end
+    /// of what its scaling can tell, where the good run never was near, and a moment later it is
+    /// back.
+    void ends(std::size_t k, std::size_t run, const Model& model, std::vector<Hit>& hits) const {
+        const Track& good = good_->track(k);
+        const Track& track = bad_[run]->track(k);
+        const Series& series = good.series();
+        constexpr std::size_t least_good = 100;
+        if (!series.has_ends || survey_->range(k).counter || set_freely(series) ||
+            good.size() < least_good)
+            return;
+        float low = good.value(0);
+        float high = low;
+        float largest = 0;
+        for (std::size_t i = 1; i < good.size(); ++i) {
+            low = std::min(low, good.value(i));
+            high = std::max(high, good.value(i));
+            if (good.time(i) - good.time(i - 1) <= good.limit())
+                largest = std::max(largest, std::abs(good.value(i) - good.value(i - 1)));
+        }
+        const auto step = static_cast<float>(series.step);
+        const float margin = std::max(0.1F * (high - low), 10 * step);
+        const float jump = std::max(margin, 0.7F * largest);
+        const float bottom = static_cast<float>(series.low) + 1.5F * step;
+        const float top = static_cast<float>(series.high) - 1.5F * step;
+        const auto gone = [&](std::size_t i) {
+            const float v = track.value(i);
+            return (v <= bottom && bottom < low - margin) || (v >= top && top > high + margin);
+        };
+        const auto leaps = [&](std::size_t i) {
+            return track.time(i) - track.time(i - 1) <= 1.75 * track.interval() &&
+                   std::abs(track.value(i) - track.value(i - 1)) >= jump;
+        };
+        const Trace& trace = model.bad_trace();
+        constexpr double longest = 30;
+        for (std::size_t from = 1; from < track.size(); ++from) {
+            if (!gone(from) || gone(from - 1))
+                continue;
+            std::size_t to = from + 1;
+            while (to < track.size() && gone(to))
+                ++to;
+            if (to == track.size() || track.time(to) - track.time(from) > longest || !leaps(from) ||
+                !leaps(to))
+                continue;
+            const float by = std::abs(track.value(from) - track.value(from - 1));
+            // Where the others go there too, it is what happened.
+            if (std::abs(trace.fitted[from] - track.value(from)) < 0.5F * by) // not-a-number is not
+                continue;
+            // An engine that is stopped and started stands still meanwhile.
+            if (static_cast<std::ptrdiff_t>(k) == survey_->rpm) {
+                constexpr float rolling = 5; // km/h
+                const std::ptrdiff_t speed = survey_->speed;
+                const float there = speed < 0 ? missing
+                                              : bad_[run]->slowed(static_cast<std::size_t>(speed),
+                                                                  Form::plain, track.time(from));
+                if (!(there > rolling))
+                    continue;
+            }
+            Hit hit;
+            hit.sign = Sign::leap;
+            hit.from = from - 1; // a leap begins with the sample before it
+            hit.to = to;
+            hit.value = track.value(from) - track.value(from - 1);
+            hit.score = 1.5F * std::min(10.0F, by / jump);
+            hits.push_back(hit);
+        }
+    }
+
     /// How a signal that others tell moves by itself: whatever they make expect, it leaps no
     /// further and is no rougher than in the good run.
     const std::vector<Hit>& own_course(std::size_t k, std::size_t run,
@@ -415,6 +483,7 @@ class Comparison {
             known = leaps_and_roughness(k, run, models);
         if (!models.front()->locked())
             creep(k, run, *known);
+        ends(k, run, *models.front(), *known);
         return *known;
     }
 

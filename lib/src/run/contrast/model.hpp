@@ -44,8 +44,8 @@ class Survey {
     std::vector<Feature> select(std::size_t target, const std::vector<char>& barred,
                                 std::size_t most, std::size_t most_signals) const;
     /// Places of the signals that physics relates, or -1: engine speed, manifold pressure, intake
-    /// temperature, air flow.
-    std::ptrdiff_t rpm = -1, manifold = -1, inlet = -1, air = -1;
+    /// temperature, air flow; and the vehicle's speed.
+    std::ptrdiff_t rpm = -1, manifold = -1, inlet = -1, air = -1, speed = -1;
 
   private:
     std::size_t columns_ = 0;
