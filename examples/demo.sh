@@ -14,6 +14,7 @@ launcher=
 ! command -v ccache >/dev/null 2>&1 || launcher=ccache
 cmake --preset release -B build/demo -DTELLTALE_TESTS=OFF -DTELLTALE_BENCH=OFF \
     -DTELLTALE_JOINED=ON -DCMAKE_UNITY_BUILD=ON -DCMAKE_UNITY_BUILD_BATCH_SIZE=12 \
+    -DCMAKE_CXX_FLAGS=-Wno-subobject-linkage \
     -DCMAKE_CXX_COMPILER_LAUNCHER="$launcher" >&2
 cmake --build build/demo --target telltale >&2
 PATH=$root/build/demo/bin:$PATH
