@@ -735,9 +735,13 @@ class Comparison {
             while (to > peak && !(std::abs(trace.z[to]) >= least))
                 --to;
         }
-        out.start = from_seconds(bad, trace.t[from]);
-        out.end = from_seconds(bad, trace.t[to]);
-        out.peak_time = from_seconds(bad, trace.t[peak]);
+        // Seconds tell a run of centuries to a few hundred nanoseconds only.
+        const auto within = [&](double t) {
+            return std::clamp(from_seconds(bad, t), bad.start, bad.end);
+        };
+        out.start = within(trace.t[from]);
+        out.end = within(trace.t[to]);
+        out.peak_time = within(trace.t[peak]);
         out.peak_value = trace.y[peak];
         out.peak_expected = (hit.sign == Sign::leap || hit.sign == Sign::creep) && hit.from > 0
                                 ? trace.y[hit.from - 1]
