@@ -55,43 +55,59 @@ void look(const telltale_text& text) {
         sink += static_cast<unsigned char>(text.data[i]);
 }
 
-void look(const telltale_event& event) {
-    const bool has_message = event.kind <= TELLTALE_EVENT_MESSAGE_END;
-    check((event.message != nullptr) == has_message);
-    check((event.value != nullptr) == (event.kind == TELLTALE_EVENT_VALUE));
-    check((event.dtc != nullptr) == (event.kind == TELLTALE_EVENT_DTC));
-    check((event.problem != nullptr) == (event.kind == TELLTALE_EVENT_PROBLEM));
-    check((event.frame != nullptr) == (event.kind == TELLTALE_EVENT_FRAME));
-    look(event.comment);
-    if (const telltale_message* const message = event.message) {
-        check((message->bytes == nullptr) == (message->size == 0));
-        for (std::size_t i = 0; i < message->size; ++i)
-            sink += message->bytes[i];
-        look(message->line_name);
-        look(message->negative_text);
-    }
-    if (const telltale_value* const value = event.value) {
-        check(value->kind >= TELLTALE_NUMBER && value->kind <= TELLTALE_TEST);
-        check(value->name.size != 0 && value->frame >= -1 && value->decimals <= 9);
-        for (const auto* const text :
-             {&value->name, &value->key, &value->unit, &value->ucum, &value->text, &value->note})
-            look(*text);
-        check(value->number - value->number == 0 && value->low - value->low == 0); // finite
-    }
-    if (const telltale_dtc* const dtc = event.dtc) {
+void look(const telltale_value& value) {
+    check(value.kind >= TELLTALE_NUMBER && value.kind <= TELLTALE_TEST && value.frame >= -1);
+    const telltale_label& label = *value.label;
+    check(label.name.size != 0 && label.decimals <= 9);
+    for (const auto* const text :
+         {&label.name, &label.key, &label.unit, &label.ucum, &value.text, &value.note})
+        look(*text);
+    check(value.number - value.number == 0 && value.low - value.low == 0); // finite
+}
+
+void look(const telltale_problem& problem) {
+    char sentence[40];
+    look(problem.word);
+    check(telltale_describe(&problem, sentence, sizeof sentence) > 0);
+    check(std::memchr(sentence, '\0', sizeof sentence) != nullptr);
+}
+
+void look(const telltale_message& message) {
+    check((message.bytes == nullptr) == (message.size == 0));
+    for (std::size_t i = 0; i < message.size; ++i)
+        sink += message.bytes[i];
+    look(message.line_name);
+    look(message.negative_text);
+    for (const telltale_value* value = message.values; value != nullptr; value = value->next)
+        look(*value);
+    for (const telltale_dtc* dtc = message.dtcs; dtc != nullptr; dtc = dtc->next) {
         look(dtc->text);
         look(dtc->meaning);
         check(dtc->text.size == (dtc->failure_type < 0 ? 5U : 8U));
     }
+    for (const telltale_problem* one = message.problems; one != nullptr; one = one->next)
+        look(*one);
+}
+
+void look(const telltale_event& event) {
+    check((event.message != nullptr) == (event.kind <= TELLTALE_EVENT_PROBLEM));
+    check((event.problem != nullptr) == (event.kind == TELLTALE_EVENT_PROBLEM));
+    check((event.frame != nullptr) == (event.kind == TELLTALE_EVENT_FRAME));
+    look(event.comment);
+    if (event.message != nullptr)
+        look(*event.message);
     if (event.problem != nullptr) {
-        char sentence[40];
-        look(event.problem->word);
-        check(telltale_describe(event.problem, sentence, sizeof sentence) > 0);
-        check(std::memchr(sentence, '\0', sizeof sentence) != nullptr);
+        look(*event.problem);
+        check(event.problem->next == nullptr && event.message->values == nullptr);
     }
     if (const telltale_frame* const frame = event.frame)
         for (std::size_t i = 0; i < frame->size; ++i)
             sink += frame->data[i];
+}
+
+int choose(void* user, const telltale_message* message) {
+    look(*message);
+    return static_cast<int>(message->size % ++*static_cast<unsigned*>(user));
 }
 
 struct Ear {
@@ -170,6 +186,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
     const telltale_event* event = nullptr;
     telltale_error error;
     Ear ear{};
+    unsigned chosen = 0;
     std::int64_t time = 0;
     unsigned dumps = 0;
     unsigned reports = 0;
@@ -184,6 +201,8 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
             options.units = more & 1;
             options.extension = (call & 32) != 0 ? own() : nullptr;
             options.addressing = more >> 1 & 7;
+            options.chooser = (call & 64) != 0 ? choose : nullptr;
+            options.chooser_user = &chosen;
             options.ids = (more & 16) != 0 ? &ids : nullptr;
             options.id_count = more >> 5;
             if ((more & 16) != 0 && options.id_count > 1)

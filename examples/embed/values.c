@@ -9,10 +9,14 @@ int main(int argc, char** argv) {
     const telltale_event* event;
     if (telltale_dump_open(argc == 2 ? argv[1] : "-", NULL, &dump, &error) != TELLTALE_OK)
         return fprintf(stderr, "%s\n", error.message), 2;
-    while (telltale_dump_next(dump, &event) == TELLTALE_OK)
-        if (event->value != NULL && event->value->kind == TELLTALE_NUMBER)
-            printf("%03X %s: %.*f %s\n", (unsigned)event->message->id, event->value->name.data,
-                   event->value->decimals, event->value->number, event->value->unit.data);
+    while (telltale_dump_next(dump, &event) == TELLTALE_OK) {
+        if (event->kind != TELLTALE_EVENT_MESSAGE)
+            continue;
+        for (const telltale_value* v = event->message->values; v != NULL; v = v->next)
+            if (v->kind == TELLTALE_NUMBER)
+                printf("%03X %s: %.*f %s\n", (unsigned)event->message->id, v->label->name.data,
+                       v->label->decimals, v->number, v->label->unit.data);
+    }
     telltale_dump_free(dump);
     return 0;
 }

@@ -127,13 +127,99 @@ enum { TELLTALE_SI = 0, TELLTALE_US = 1 }; /**< systems of units */
 /** Kinds of messages. */
 enum { TELLTALE_REQUEST = 0, TELLTALE_RESPONSE = 1, TELLTALE_NEGATIVE = 2 };
 
-/** A whole message, or, with a problem, what there is of it. */
+/** What a value is called and what it is measured in: the same for every value of a field. */
+typedef struct telltale_label {
+    telltale_text name; /**< whole name of the field */
+    telltale_text key;  /**< SAE's short name (RPM, ECT), or empty */
+    telltale_text unit; /**< as a person reads it ("kPa"), or empty */
+    telltale_text ucum; /**< UCUM code of the unit; "1" for a pure number; empty for words */
+    double step;        /**< size of one raw step in `unit`; 0: there is none */
+    uint8_t decimals;   /**< that show one raw step without inventing digits */
+    uint8_t stays;      /**< 1: it lives as long as the stream or dump that told it, and all values
+                             of this field, scaled like this one, have the same pointer: what a program
+                             keeps of a field can go by it. 0: it lives as long as its event */
+} telltale_label;
+
+/** Kinds of values. */
+enum {
+    TELLTALE_NUMBER = 0, /**< `number` in the unit of `label` */
+    TELLTALE_WORDS = 1,  /**< `text`: a state, a list of identifiers, characters, hex */
+    TELLTALE_TEST = 2    /**< a monitor test result: `number`, `low`, `high`, `passed` */
+};
+
+/** One value of a message. In a request: what is asked for, a kind TELLTALE_WORDS without text. */
+typedef struct telltale_value {
+    const struct telltale_value* next; /**< null: this is the last */
+    const telltale_label* label;       /**< never null */
+    int32_t kind;
+    uint16_t id;     /**< PID, OBDMID, InfoType or data identifier */
+    uint8_t index;   /**< the field's place in its row: service, id and index name a signal */
+    uint8_t passed;  /**< of a test: 1: within its limits */
+    uint8_t test;    /**< TID of a monitor test (service 06) */
+    uint8_t has_raw; /**< 1: `raw` is the number that was sent */
+    uint8_t unsure;  /**< 1: the catalogue's row is not certain; `note` says of what */
+    int16_t frame;   /**< freeze frame or record number; -1: none */
+    double number;
+    int64_t raw;
+    telltale_text text; /**< of TELLTALE_WORDS; untrusted */
+    telltale_text note; /**< "unsure: ...", "scaled by PID 4F", or empty */
+    double low;         /**< of a test: its limits */
+    double high;
+} telltale_value;
+
+/** Lists that a trouble code can be in. */
+enum {
+    TELLTALE_STORED = 0,     /**< confirmed: service 03 */
+    TELLTALE_PENDING = 1,    /**< service 07 */
+    TELLTALE_PERMANENT = 2,  /**< service 0A */
+    TELLTALE_OTHER_CODES = 3 /**< service 19 of OBDonUDS: see `report` and `status` */
+};
+
+/** A trouble code (SAE J2012, ISO 15031-6). */
+typedef struct telltale_dtc {
+    const struct telltale_dtc* next; /**< null: this is the last */
+    int32_t list;                    /**< TELLTALE_STORED, ... */
+    uint32_t raw;                    /**< two bytes, or three with a failure type */
+    int16_t failure_type;            /**< third byte; -1: the code has two */
+    int16_t report;                  /**< service 19: subfunction; else -1, as are the following */
+    int16_t status;                  /**< status byte (ISO 14229-1, annex D) */
+    int16_t severity;                /**< bits 7 to 5; bits 4 to 0 are the class */
+    int16_t group;                   /**< readiness group */
+    int16_t record;                  /**< snapshot or extended data record */
+    int16_t counter;                 /**< fault detection counter */
+    uint8_t by_maker;                /**< 1: the maker assigns it, not the standard */
+    telltale_text text;              /**< "P0143", "P0143-1C" */
+    telltale_text meaning;           /**< in plain words, or empty where it is not known */
+} telltale_dtc;
+
+/** Something wrong in the input. */
+typedef struct telltale_problem {
+    const struct telltale_problem* next; /**< of the same message; null: this is the last */
+    int32_t code;       /**< for `telltale_describe`; only `word` stays the same over versions */
+    telltale_text word; /**< stable, like "consecutive-lost" (list: CONTRACT.md) */
+    int64_t time;       /**< ns or TELLTALE_NO_TIME */
+    uint64_t place;     /**< as in telltale_message */
+    uint64_t place_line;
+    uint64_t a; /**< what the sentence is made with */
+    uint64_t b;
+} telltale_problem;
+
+/** Writes the sentence of a problem, with a zero byte behind it, into `room` bytes at `buffer`
+ * (null when `room` is 0), cut where it is longer. Returns its whole length. */
+TELLTALE_C_API size_t telltale_describe(const telltale_problem* problem, char* buffer, size_t room);
+
+/** A whole message and all that it says, or, with a problem, what there is of it. Lists go from one
+ * to the `next`:
+ *     for (const telltale_value* v = message->values; v != NULL; v = v->next) */
 typedef struct telltale_message {
-    int32_t kind;          /**< TELLTALE_REQUEST, ... */
+    const telltale_value* values;     /**< in the order of its bytes; null: it has none */
+    const telltale_dtc* dtcs;         /**< trouble codes, in the order of its bytes; null: none */
+    const telltale_problem* problems; /**< what is wrong inside it; null: nothing */
+    int32_t kind;                     /**< TELLTALE_REQUEST, ... */
     uint8_t service;       /**< the service asked for: 01 for 01, 41 and 7F 01; 0: not known */
+    uint8_t pre_can;       /**< 1: in the form of the lines before CAN */
     uint8_t negative_code; /**< of a negative response (ISO 14229-1, annex A) */
     uint8_t pending;       /**< 1: response pending (78), the answer is still to come */
-    uint8_t pre_can;       /**< 1: in the form of the lines before CAN */
     uint8_t has_id;        /**< 0: the source gives no identifier */
     uint8_t extended;      /**< 1: the identifier has 29 bits. On the older lines it is the one that
                                 ISO 15765-4 gives the same addresses: 18DAF110 is ECU 10 */
@@ -149,76 +235,6 @@ typedef struct telltale_message {
     telltale_text line_name;     /**< name of the interface in the dump, or empty */
     telltale_text negative_text; /**< what `negative_code` means, or empty */
 } telltale_message;
-
-/** Kinds of values. */
-enum {
-    TELLTALE_NUMBER = 0, /**< `number` in `unit` */
-    TELLTALE_WORDS = 1,  /**< `text`: a state, a list of identifiers, characters, hex */
-    TELLTALE_TEST = 2    /**< a monitor test result: `number`, `low`, `high`, `passed` */
-};
-
-/** One value of a message. In a request: what is asked for, a kind TELLTALE_WORDS without text. */
-typedef struct telltale_value {
-    int32_t kind;
-    uint16_t id;        /**< PID, OBDMID, InfoType or data identifier */
-    uint8_t test;       /**< TID of a monitor test (service 06) */
-    uint8_t index;      /**< the field's place in its row: service, id and index name a signal */
-    int16_t frame;      /**< freeze frame or record number; -1: none */
-    uint8_t decimals;   /**< that show one raw step without inventing digits */
-    uint8_t passed;     /**< of a test: 1: within its limits */
-    uint8_t has_raw;    /**< 1: `raw` is the number that was sent */
-    uint8_t unsure;     /**< 1: the catalogue's row is not certain; `note` says of what */
-    telltale_text name; /**< whole name of the field */
-    telltale_text key;  /**< SAE's short name (RPM, ECT), or empty */
-    telltale_text unit; /**< as a person reads it ("kPa"), or empty */
-    telltale_text ucum; /**< UCUM code of the unit; "1" for a pure number; empty for words */
-    telltale_text text; /**< of TELLTALE_WORDS; untrusted */
-    telltale_text note; /**< "unsure: ...", "scaled by PID 4F", or empty */
-    double number;
-    double low; /**< of a test: its limits */
-    double high;
-    double step; /**< size of one raw step in `unit`; 0: there is none */
-    int64_t raw;
-} telltale_value;
-
-/** Lists that a trouble code can be in. */
-enum {
-    TELLTALE_STORED = 0,     /**< confirmed: service 03 */
-    TELLTALE_PENDING = 1,    /**< service 07 */
-    TELLTALE_PERMANENT = 2,  /**< service 0A */
-    TELLTALE_OTHER_CODES = 3 /**< service 19 of OBDonUDS: see `report` and `status` */
-};
-
-/** A trouble code (SAE J2012, ISO 15031-6). */
-typedef struct telltale_dtc {
-    int32_t list;          /**< TELLTALE_STORED, ... */
-    uint32_t raw;          /**< two bytes, or three with a failure type */
-    int16_t failure_type;  /**< third byte; -1: the code has two */
-    int16_t report;        /**< service 19: subfunction; else -1, as are the following */
-    int16_t status;        /**< status byte (ISO 14229-1, annex D) */
-    int16_t severity;      /**< bits 7 to 5; bits 4 to 0 are the class */
-    int16_t group;         /**< readiness group */
-    int16_t record;        /**< snapshot or extended data record */
-    int16_t counter;       /**< fault detection counter */
-    uint8_t by_maker;      /**< 1: the maker assigns it, not the standard */
-    telltale_text text;    /**< "P0143", "P0143-1C" */
-    telltale_text meaning; /**< in plain words, or empty where it is not known */
-} telltale_dtc;
-
-/** Something wrong in the input. */
-typedef struct telltale_problem {
-    int32_t code;       /**< for `telltale_describe`; only `word` stays the same over versions */
-    telltale_text word; /**< stable, like "consecutive-lost" (list: CONTRACT.md) */
-    int64_t time;       /**< ns or TELLTALE_NO_TIME */
-    uint64_t place;     /**< as in telltale_message */
-    uint64_t place_line;
-    uint64_t a; /**< what the sentence is made with */
-    uint64_t b;
-} telltale_problem;
-
-/** Writes the sentence of a problem, with a zero byte behind it, into `room` bytes at `buffer`
- * (null when `room` is 0), cut where it is longer. Returns its whole length. */
-TELLTALE_C_API size_t telltale_describe(const telltale_problem* problem, char* buffer, size_t room);
 
 /** Flags of frames and messages. */
 enum {
@@ -249,21 +265,17 @@ typedef struct telltale_frame {
 
 /** Kinds of events. */
 enum {
-    TELLTALE_EVENT_MESSAGE = 0,     /**< a message; what it holds follows, up to its end */
-    TELLTALE_EVENT_VALUE = 1,       /**< `value` of `message` */
-    TELLTALE_EVENT_DTC = 2,         /**< `dtc` of `message` */
-    TELLTALE_EVENT_PROBLEM = 3,     /**< `problem`; `message` is what there is of it */
-    TELLTALE_EVENT_MESSAGE_END = 4, /**< `message` is over */
-    TELLTALE_EVENT_FRAME = 5,       /**< `frame`: only where options ask for frames */
-    TELLTALE_EVENT_COMMENT = 6      /**< `comment` of the dump at the moment `time` */
+    TELLTALE_EVENT_MESSAGE = 0, /**< `message`, whole */
+    TELLTALE_EVENT_PROBLEM = 1, /**< `problem` below the messages, or with one that cannot be read;
+                                     `message` is what there is of it, without lists */
+    TELLTALE_EVENT_FRAME = 2,   /**< `frame`: only where options ask for frames */
+    TELLTALE_EVENT_COMMENT = 3  /**< `comment` of the dump at the moment `time` */
 };
 
 /** One thing that is told. Pointers that the kind does not name are null. */
 typedef struct telltale_event {
     int32_t kind;
     const telltale_message* message;
-    const telltale_value* value;
-    const telltale_dtc* dtc;
     const telltale_problem* problem;
     const telltale_frame* frame;
     telltale_text comment; /**< untrusted */
@@ -273,14 +285,18 @@ typedef struct telltale_event {
 /** What a listener may answer. */
 enum {
     TELLTALE_GO_ON = 0,
-    TELLTALE_SKIP = 1, /**< to TELLTALE_EVENT_MESSAGE: its values are of no interest; what it tells
-                          of its ECU is remembered all the same */
-    TELLTALE_STOP = 2  /**< to any event of `telltale_dump_read`: enough for now */
+    TELLTALE_STOP = 1 /**< to any event of `telltale_dump_read`: enough for now */
 };
 
 /** Is told of every event. `event` and all that it points to die when it returns. `user` is what
  * was passed beside it. */
 typedef int (*telltale_listener)(void* user, const telltale_event* event);
+
+/** Is asked, before a message is decoded, whether anybody wants what it says: 0: it is told without
+ * values, codes and problems, which saves the time for them; what it says of its ECU is remembered
+ * all the same. `message` has no lists yet and dies when this returns; what holds for listeners
+ * holds here. */
+typedef int (*telltale_chooser)(void* user, const telltale_message* message);
 
 /* ---- parameters and codes of one's own ------------------------------------------------------ */
 
@@ -359,9 +375,12 @@ typedef struct telltale_options {
     /** Parameters and codes beside the standard's; null: none. What is made with it keeps it: the
      * handle may be freed. */
     const telltale_extension* extension;
+    /** Streams and dumps: which messages are decoded; null: all. */
+    telltale_chooser chooser;
+    void* chooser_user; /**< passed to `chooser` */
 } telltale_options;
 #define TELLTALE_OPTIONS_INIT                                                                      \
-    { sizeof(telltale_options), 0, 0, 0, 0, NULL, 0, NULL }
+    { sizeof(telltale_options), 0, 0, 0, 0, NULL, 0, NULL, NULL, NULL }
 
 /* ---- decoding one message ------------------------------------------------------------------- */
 
@@ -372,12 +391,12 @@ enum { TELLTALE_ANYBODY = 0, TELLTALE_TESTER = 1, TELLTALE_ECU = 2 };
 #define TELLTALE_MAX_MESSAGE ((size_t)65536)
 
 /** Decodes one whole message that starts with its service byte (SAE J1979, SAE J1979-2), without a
- * handle, and without taking memory (but for texts of more than 255 bytes). What the ECU said
- * before is not known (PIDs 4F and 50, the layout of its oxygen sensors): a stream knows it. Of
- * `options` (may be null) units and extension count; rows of the extension that are for one ECU
- * only do not fit, since nobody says who speaks. `role`: TELLTALE_ECU, ...; `size` from 0 to
- * TELLTALE_MAX_MESSAGE (no bytes: a problem). TELLTALE_BAD_ARGUMENT, TELLTALE_TOO_LONG. Threads:
- * any at once. */
+ * handle, and without taking memory as long as what it says has room in 16 KiB (some 60 values; a
+ * longer one takes it for the call). What the ECU said before is not known (PIDs 4F and 50, the
+ * layout of its oxygen sensors): a stream knows it. Of `options` (may be null) units and extension
+ * count; rows of the extension that are for one ECU only do not fit, since nobody says who speaks.
+ * `role`: TELLTALE_ECU, ...; `size` from 0 to TELLTALE_MAX_MESSAGE (no bytes: a problem).
+ * TELLTALE_BAD_ARGUMENT, TELLTALE_TOO_LONG. Threads: any at once. */
 TELLTALE_C_API int telltale_decode(const uint8_t* bytes, size_t size, int role,
                                    const telltale_options* options, telltale_listener listener,
                                    void* user);
@@ -385,7 +404,9 @@ TELLTALE_C_API int telltale_decode(const uint8_t* bytes, size_t size, int role,
 /* ---- streams: frames in, events out --------------------------------------------------------- */
 
 /** Puts messages together (ISO 15765-2), decodes them and remembers what each ECU said before.
- * Memory is bounded whatever the frames claim; in steady state no call takes memory. */
+ * Memory is bounded whatever the frames claim; in steady state no call takes memory. What one
+ * message says is held while it is told: up to 300 times its bytes by the standard's rows, more
+ * where an extension has a field for each bit. */
 typedef struct telltale_stream telltale_stream;
 
 typedef struct telltale_vehicle telltale_vehicle;

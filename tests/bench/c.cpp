@@ -48,12 +48,18 @@ class Ear final : public message::Listener {
 void add(Sum& sum, const telltale_value& value) {
     sum.numbers += value.number;
     ++sum.values;
-    sum.letters += value.name.size + value.text.size + value.unit.size;
+    sum.letters += value.label->name.size + value.text.size + value.label->unit.size;
+}
+
+void add(Sum& sum, const telltale_event& event) {
+    if (event.message != nullptr)
+        for (const telltale_value* value = event.message->values; value != nullptr;
+             value = value->next)
+            add(sum, *value);
 }
 
 int hear(void* user, const telltale_event* event) {
-    if (event->kind == TELLTALE_EVENT_VALUE)
-        add(*static_cast<Sum*>(user), *event->value);
+    add(*static_cast<Sum*>(user), *event);
     return TELLTALE_GO_ON;
 }
 
@@ -82,8 +88,7 @@ Sum by_c(const std::vector<Frame>& frames, bool asked) {
         const telltale_event* event = nullptr;
         if (asked)
             while (telltale_stream_next(stream, &event) == TELLTALE_OK)
-                if (event->kind == TELLTALE_EVENT_VALUE)
-                    add(sum, *event->value);
+                add(sum, *event);
     }
     telltale_stream_finish(stream);
     telltale_stream_free(stream);

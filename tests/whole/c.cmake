@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: Apache-2.0
 # The C interface: used from C11 (shared library), with memory that runs out at every allocation
-# (archive), from LuaJIT's foreign-function interface; its symbols against their list.
+# (archive), from LuaJIT's foreign-function interface; value by value against the C++ interface; its
+# symbols against their list.
 function(c_program name)
   add_executable(${name} ${ARGN})
   set_target_properties(${name} PROPERTIES
@@ -27,6 +28,11 @@ target_compile_features(test-c-memory PRIVATE cxx_std_20)
 target_link_libraries(test-c-memory PRIVATE telltale::c-static)
 add_test(NAME c-memory COMMAND test-c-memory ${c_demo}/good.pcapng ${c_demo}/bad.pcapng ${c_maker})
 set_tests_properties(c-memory PROPERTIES TIMEOUT 120)
+add_executable(test-c-same ${CMAKE_CURRENT_LIST_DIR}/c/same.cpp)
+telltale_target(test-c-same)
+target_link_libraries(test-c-same PRIVATE telltale::c-static telltale::decode)
+add_test(NAME c-same COMMAND test-c-same ${c_maker})
+set_tests_properties(c-same PROPERTIES TIMEOUT 120)
 if(CMAKE_EXECUTABLE_FORMAT STREQUAL "ELF")
   add_test(NAME c-symbols COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/c/symbols.sh
     $<TARGET_FILE:telltale-c> ${PROJECT_SOURCE_DIR}/lib/include/telltale.h)

@@ -11,11 +11,13 @@ using namespace telltale;
 
 struct telltale_dump : c::Handle {
     explicit telltale_dump(const c::Settings& from)
-        : settings(from), stream(from.stream), relay(from.units, settings.extension.get(), &known) {
+        : settings(from), labels(from.units), stream(from.stream),
+          relay(from.units, settings.extension.get(), &labels) {
+        relay.choose(settings.chooser, settings.chooser_user);
     }
 
     c::Settings settings; ///< the reader refers to its filter
-    c::Known known;
+    c::Labels labels;
     std::optional<dump::Reader> reader;
     message::Stream stream;
     c::Relay relay;

@@ -33,6 +33,8 @@ int read_options(const telltale_options* from, Settings& out, telltale_error* er
         return fail(error, TELLTALE_BAD_ARGUMENT, "ids is null and id_count is not 0");
     out.units = options.units == TELLTALE_US ? UnitSystem::us : UnitSystem::si;
     out.frames = options.frames != 0;
+    out.chooser = options.chooser;
+    out.chooser_user = options.chooser_user;
     if (options.extension != nullptr) {
         out.extension = options.extension->extension;
         out.stream.extension = out.extension.get();

@@ -4,8 +4,10 @@
 #pragma once
 
 #include <array>
+#include <deque>
 #include <memory>
 #include <string_view>
+#include <vector>
 
 #include "arena.hpp"
 #include "extension.hpp"
@@ -24,44 +26,92 @@ struct SharedPicture {
     bool unusable = false; ///< memory ran out while it was told something
 };
 
-/// A unit as it is shown; `same`: numbers need no conversion.
-struct UnitText {
-    bool same = true;
-    telltale_text text{"", 0};
-    telltale_text ucum{"1", 1};
+/// A label with what is the same in all values that have it.
+struct Label {
+    telltale_label shown{};
+    double factor = 1; ///< when `converted`: from the SI unit to the one that is shown
+    double offset = 0;
+    bool converted = false;
+    std::uint8_t has_raw = 0;
 };
-using UnitTexts = std::array<UnitText, static_cast<std::size_t>(Unit::last_)>;
-/// By `Unit`; made once.
-const UnitTexts& unit_texts(UnitSystem system);
 
-/// What is the same in all values of a field: a stream hears the same fields over and over. A value
-/// whose field is in its place here needs a few members filled in, not all.
-class Known {
+/// What a value is called and measured in; texts that are no constants go to the arena.
+void fill_label(Label& out, const message::Value& value, UnitSystem units, Arena& arena);
+
+/// The labels that a handle has made: a stream hears the same fields over and over, and a label
+/// that is found here needs no making. Bounded: the tables are, and beyond the bound labels are
+/// made for the moment.
+class Labels {
   public:
-    struct Entry {
-        const catalogue::Field* field = nullptr;
-        const char* name = nullptr;
-        telltale_value value{};
-    };
-    Entry& at(const catalogue::Field* field) {
-        const auto number = reinterpret_cast<std::uintptr_t>(field) / sizeof(catalogue::Field);
-        return entries_[number % entries_.size()];
+    explicit Labels(UnitSystem units);
+
+    /// The label of a value, or null: then it has to be made for the moment.
+    const Label* find(const message::Value& value);
+    /// The same of a number that has nothing but its row to be said of it.
+    const Label* find(const catalogue::Field& field) {
+        for (std::size_t at = place(&field);; at = (at + 1) & (slots_.size() - 1)) {
+            const Slot& slot = slots_[at];
+            if (slot.plain && slot.field == &field) [[likely]]
+                return slot.label;
+            if (slot.label == nullptr)
+                return look(field);
+        }
+    }
+    /// What a request asks for: a PID of the standard.
+    const Label& asked(const catalogue::Row& row) {
+        Label& label = asked_[row.id & 0xFF];
+        if (label.shown.stays == 0) [[unlikely]]
+            name_asked(label, row);
+        return label;
     }
 
   private:
-    std::array<Entry, 128> entries_;
+    struct Slot {
+        const catalogue::Field* field = nullptr;
+        const char* name = nullptr;
+        double step = 0;
+        unsigned decimals = 0;
+        bool plain = false; ///< all as the field has it
+        const Label* label = nullptr;
+        bool fits(const message::Value& value) const {
+            return field == value.field && name == value.name.data() && step == value.step &&
+                   decimals == value.decimals;
+        }
+    };
+    static constexpr std::size_t most = 4096;
+
+    std::size_t place(const catalogue::Field* field) const {
+        const auto number = std::uint64_t{reinterpret_cast<std::uintptr_t>(field)};
+        return static_cast<std::size_t>(number * 0x9E37'79B9'7F4A'7C15U >> shift_);
+    }
+    const Label* look(const catalogue::Field& field);
+    static void name_asked(Label& label, const catalogue::Row& row);
+    void grow();
+
+    UnitSystem units_;
+    unsigned shift_ = 0;
+    std::vector<Slot> slots_; ///< a power of two of them, at most half of them taken
+    std::size_t taken_ = 0;
+    std::deque<Label> labels_;
+    Arena texts_; ///< of labels with a unit of their own
+    std::array<Label, 256> asked_;
 };
 
-class Relay final : public message::Listener {
+class Relay final : public message::Listener, private message::detail::PlainSink {
   public:
-    /// `known`: may be null, then each value is made anew. `extension`: what codes mean beside the
-    /// standard's; may be null. Both have to outlive it.
+    /// `labels`: may be null, then each value's is made anew. `extension`: what codes mean beside
+    /// the standard's; may be null. Both have to outlive it.
     explicit Relay(UnitSystem units, const catalogue::Extension* extension = nullptr,
-                   Known* known = nullptr);
+                   Labels* labels = nullptr);
 
     void listen(telltale_listener listener, void* user) {
         listener_ = listener;
         user_ = user;
+    }
+    /// Asked for each message; may be null.
+    void choose(telltale_chooser chooser, void* user) {
+        chooser_ = chooser;
+        chooser_user_ = user;
     }
     /// Where line names come from; may be null.
     void name_lines(const dump::Reader* reader) { reader_ = reader; }
@@ -75,6 +125,7 @@ class Relay final : public message::Listener {
     void clear() {
         arena_.clear();
         first_ = last_ = nullptr;
+        at_hand_ = nullptr;
         stopped_ = false;
     }
     /// Takes the first of the kept events, or null.
@@ -88,7 +139,10 @@ class Relay final : public message::Listener {
     /// The listener has said stop since `clear`.
     bool stopped() const { return stopped_; }
     /// Hands an event on that was kept.
-    void tell(const telltale_event& event) { answer(listener_(user_, &event)); }
+    void tell(const telltale_event& event) {
+        if (listener_(user_, &event) == TELLTALE_STOP)
+            stopped_ = true;
+    }
 
     bool begin(const message::Said& said) override;
     void value(const message::Said& said, const message::Value& value) override;
@@ -97,6 +151,9 @@ class Relay final : public message::Listener {
     void message_problem(const message::Said& said, const Problem& problem) override;
     void end(const message::Said& said) override;
     void problem(const Problem& problem, const message::Said& about) override;
+    message::detail::PlainSink* plain() override {
+        return wanted_ && !picture_wants_ && labels_ != nullptr ? this : nullptr;
+    }
 
     void frame(const dump::Record& record);
     void comment(const dump::Record& record);
@@ -106,70 +163,68 @@ class Relay final : public message::Listener {
         telltale_event event;
         Node* next;
     };
-    enum Slot { name_slot, key_slot, text_slot, note_slot, code_slot, unit_slot, ucum_slot, slots };
-    static constexpr telltale_text nothing{"", 0};
-    bool keeps() const { return listener_ == nullptr; }
-    int answer(int said) {
-        if (said == TELLTALE_STOP)
-            stopped_ = true;
-        return said;
-    }
-    telltale_text text(Slot slot, std::string_view from) {
-        return keeps() ? arena_.text(from) : slots_[slot].set(from);
-    }
-    template <class T> T& place(T& own) { return keeps() ? arena_.make<T>() : own; }
-    telltale_text line_name(std::uint16_t line) {
-        if (reader_ == nullptr)
-            return {"", 0};
-        const std::string_view name = reader_->line_name(line);
-        return keeps() ? arena_.text(name) : line_slot_.set(name);
-    }
+    /// A message and its event.
+    struct Told {
+        Node node;
+        telltale_message message;
+    };
+    /// The end of a list of a message.
+    template <class T> struct List {
+        const T** end = nullptr;
+        void begin(const T*& first) {
+            first = nullptr;
+            end = &first;
+        }
+        void add(T& one) {
+            *end = &one;
+            one.next = nullptr;
+            end = &one.next;
+        }
+    };
 
-    void message(const message::Said& said);
-    void fill(telltale_value& out, const message::Value& value);
-    const telltale_value& known(const message::Value& value);
-    int tell_own(const telltale_event& event) { return answer(listener_(user_, &event)); }
-    int emit(int kind, Time time);
-    template <class T>
-    void emit(int kind, const T* telltale_event::*part, const T* what, Time time) {
-        event_.*part = what;
-        emit(kind, time);
-        event_.*part = nullptr;
+    telltale_text line_name(std::uint16_t line) {
+        return reader_ == nullptr ? telltale_text{"", 0} : arena_.text(reader_->line_name(line));
     }
+    /// Bytes that are the caller's die when the call returns: a listener is done with them then.
+    const std::uint8_t* passed_on(Bytes bytes) {
+        return bytes.empty()          ? nullptr
+               : listener_ != nullptr ? bytes.data()
+                                      : arena_.bytes(bytes.data(), bytes.size());
+    }
+    void message(telltale_message& out, const message::Said& said);
+    void number(const catalogue::Field& field, std::uint16_t id, std::uint8_t index,
+                std::int16_t frame, std::int64_t raw, double number) override;
+    void asked(const catalogue::Row& row, std::int16_t frame) override;
+    telltale_value& add(const Label& label, std::int32_t kind, std::uint16_t id, std::uint8_t index,
+                        std::int16_t frame);
+    const Label& made(const message::Value& value);
+    Node& node(int kind, Time time);
+    void emit(Node& node);
     void code(const message::Said& said, telltale_dtc& dtc, message::Dtc first);
-    void trouble(const Problem& problem);
+    telltale_problem& trouble(const Problem& problem);
 
     UnitSystem units_;
     const catalogue::Extension* extension_;
-    Known* known_;
+    Labels* labels_;
     telltale_listener listener_ = nullptr;
     void* user_ = nullptr;
+    telltale_chooser chooser_ = nullptr;
+    void* chooser_user_ = nullptr;
     const dump::Reader* reader_ = nullptr;
     std::shared_ptr<SharedPicture> shared_;
     bool mute_ = false;
-    bool wanted_ = true;         ///< the values of the message at hand are, by the listener
+    bool wanted_ = true;         ///< what the message at hand says is, by the listener
     bool picture_wants_ = false; ///< by the picture
     bool stopped_ = false;
 
-    Arena arena_;
     Node* first_ = nullptr;
     Node* last_ = nullptr;
-    telltale_message* message_ = nullptr;
-
-    telltale_event event_{}; ///< its parts are null between two events
-    // for a listener: of a message and of its values, so that little is to be set each time
-    telltale_event of_message_{};
-    telltale_event value_event_{};
-    const UnitTexts& units_text_;
-
-    // for a listener: used again and again
-    telltale_message own_message_{};
-    telltale_value own_value_{};
-    telltale_dtc own_dtc_{};
-    telltale_problem own_problem_{};
-    telltale_frame own_frame_{};
-    Kept slots_[slots];
-    Kept line_slot_;
+    Told* at_hand_ = nullptr; ///< between `begin` and `end`; else the last
+    Told own_;                ///< the first message of a call
+    List<telltale_value> values_;
+    List<telltale_dtc> dtcs_;
+    List<telltale_problem> problems_;
+    Arena arena_;
 };
 
 /// What a code and its failure type (-1: none) mean in plain words, by the standard or else by the
@@ -187,6 +242,8 @@ struct Settings {
     message::StreamOptions stream;
     UnitSystem units = UnitSystem::si;
     bool frames = false;
+    telltale_chooser chooser = nullptr; ///< may be null
+    void* chooser_user = nullptr;
 };
 /// TELLTALE_OK, or fills the error.
 int read_options(const telltale_options* from, Settings& out, telltale_error* error);

@@ -8,10 +8,12 @@ using namespace telltale;
 
 struct telltale_stream : c::Handle {
     explicit telltale_stream(const c::Settings& settings)
-        : extension(settings.extension), stream(settings.stream),
-          relay(settings.units, extension.get(), &known) {}
+        : extension(settings.extension), labels(settings.units), stream(settings.stream),
+          relay(settings.units, extension.get(), &labels) {
+        relay.choose(settings.chooser, settings.chooser_user);
+    }
     c::SharedExtension extension;
-    c::Known known;
+    c::Labels labels;
     message::Stream stream;
     c::Relay relay;
 };

@@ -76,6 +76,11 @@ class Decoder {
 
     bool request() const noexcept { return header.kind == Kind::request; }
 
+    /// `frame` as a `PlainSink` has it.
+    std::int16_t plain_frame() const noexcept {
+        return frame ? static_cast<std::int16_t>(*frame) : std::int16_t{-1};
+    }
+
     void problem(ProblemCode code, std::uint64_t a = 0, std::uint64_t b = 0) {
         Problem told;
         told.code = code;

@@ -22,6 +22,11 @@ void request(Decoder& d, std::size_t step) {
                 return d.problem(ProblemCode::message_cut, id, 0);
             d.frame = d.message[at + 1];
         }
+        if (const catalogue::Row* standard = catalogue::pid(id);
+            standard != nullptr && d.options.plain != nullptr) {
+            d.options.plain->asked(*standard, d.plain_frame());
+            continue;
+        }
         const catalogue::Row* row = d.pid(id);
         d.asked(id, row == nullptr ? "Unknown PID" : row->name);
     }

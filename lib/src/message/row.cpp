@@ -8,12 +8,29 @@ namespace telltale::message::detail {
 
 namespace {
 
+/// A raw number: the field has one, of `width` bits.
+std::int64_t raw_number(const catalogue::Field& field, Bytes data, unsigned width) noexcept {
+    const std::uint64_t raw = catalogue::raw_of(field, data);
+    return field.is_signed ? sign_extend(raw, width) : static_cast<std::int64_t>(raw);
+}
+
 /// A raw value in its unit. Exact wherever the product fits 64 bits, which it does for every field
 /// of up to four bytes.
-double scaled(const catalogue::Scale& scale, std::int64_t raw, unsigned width) noexcept {
+double scaled(const catalogue::Field& field, const catalogue::Scale& scale, std::int64_t raw,
+              unsigned width) noexcept {
     if (width <= 32)
         return scale.apply(raw);
+    if (width == 64 && !field.is_signed)
+        return static_cast<double>(static_cast<std::uint64_t>(raw)) * scale.num / scale.den +
+               scale.offset;
     return (static_cast<double>(raw) * scale.num + scale.shift) / scale.den + scale.offset;
+}
+
+/// True where nothing but the row is to be said of a number.
+bool is_plain(const catalogue::Row& row, const catalogue::Field& field) noexcept {
+    return field.kind == catalogue::Kind::number && row.unsure == nullptr &&
+           field.unsure == nullptr && field.name_by_1d == nullptr &&
+           field.rescale == catalogue::Rescale::none;
 }
 
 /// Characters without their padding: 00 in front or behind, spaces behind.
@@ -115,6 +132,16 @@ void Decoder::field(const catalogue::Row& row, const catalogue::Field& field, By
     if (field.kind == Kind::bitmap)
         return support(row.id, field.name, bytes, service, static_cast<std::uint8_t>(index));
 
+    if (options.plain != nullptr && is_plain(row, field) && row_note.empty()) {
+        const unsigned width = field.width();
+        if (width == 0)
+            return; // no row has such a number
+        const std::int64_t raw = raw_number(field, data, width);
+        return options.plain->number(field, static_cast<std::uint16_t>(row.id + id_base),
+                                     static_cast<std::uint8_t>(index), plain_frame(), raw,
+                                     scaled(field, field.scale, raw, width));
+    }
+
     Value value;
     value.id = static_cast<std::uint16_t>(row.id + id_base);
     value.index = static_cast<std::uint8_t>(index);
@@ -129,21 +156,16 @@ void Decoder::field(const catalogue::Row& row, const catalogue::Field& field, By
     if (field.name_by_1d != nullptr)
         name_sensor(value);
     if (field.kind == Kind::number) {
-        const std::uint64_t raw = catalogue::raw_of(field, data);
         const unsigned width = field.width();
         if (width == 0)
             return; // no row has such a number
-        const std::int64_t number =
-            field.is_signed && width > 0 ? sign_extend(raw, width) : static_cast<std::int64_t>(raw);
         std::string_view why;
         const catalogue::Scale scale = scale_for(field, context, why);
         if (!why.empty())
             add_note(value, why);
         value.kind = ValueKind::number;
-        value.raw = number;
-        value.number = width == 64 && !field.is_signed
-                           ? static_cast<double>(raw) * scale.num / scale.den + scale.offset
-                           : scaled(scale, number, width);
+        value.raw = raw_number(field, data, width);
+        value.number = scaled(field, scale, value.raw, width);
         value.step = std::fabs(scale.step());
         value.decimals = static_cast<std::uint8_t>(scale.decimals());
         value.unit = field.unit;

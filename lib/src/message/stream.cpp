@@ -184,6 +184,7 @@ class Stream::Impl {
             options.ecu = ecu_of(said);
         }
         if (listener.begin(said)) {
+            options.plain = listener.plain();
             ToListener sink{said, listener};
             decode(said.bytes, said.header, context, sink, options);
         } else if (may_teach(said)) {

@@ -2,6 +2,7 @@
 /* What the C programs here share. */
 #ifndef CHECK_H
 #define CHECK_H
+#include <limits.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>

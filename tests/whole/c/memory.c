@@ -11,6 +11,14 @@ static int fails(int status) {
     return status == TELLTALE_NO_MEMORY;
 }
 
+static unsigned values_of(const telltale_event* event) {
+    unsigned values = 0;
+    if (event->message != NULL)
+        for (const telltale_value* v = event->message->values; v != NULL; v = v->next)
+            ++values;
+    return values;
+}
+
 /* Frames of a stream, its events, and the vehicle that hears them. */
 static int stream_story(void) {
     static const unsigned char frames[][8] = {
@@ -49,7 +57,7 @@ static int stream_story(void) {
             goto out;
         }
         while (telltale_stream_next(stream, &event) == TELLTALE_OK)
-            values += event->value != NULL;
+            values += values_of(event);
     }
     CHECK(values > 3);
     if (fails(telltale_stream_finish(stream)) || fails(telltale_vehicle_look(vehicle, &facts)) ||
@@ -70,7 +78,7 @@ static unsigned heard_values;
 
 static int hear(void* user, const telltale_event* event) {
     (void)user;
-    heard_values += event->value != NULL;
+    heard_values += values_of(event);
     return TELLTALE_GO_ON;
 }
 

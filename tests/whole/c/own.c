@@ -19,20 +19,25 @@ static int hear(void* user, const telltale_event* event) {
     struct heard* heard = user;
     if (event->problem != NULL)
         ++heard->problems;
-    if (event->dtc != NULL && heard->dtcs++ == 0)
-        snprintf(heard->text, sizeof heard->text, "%s", event->dtc->meaning.data);
-    if (event->value == NULL)
+    if (event->message == NULL)
         return TELLTALE_GO_ON;
-    const telltale_value* value = event->value;
-    ++heard->values;
-    if (text_is(value->key, "OILP"))
-        heard->pressure = value->number;
-    if (text_is(value->key, "OILTEMP"))
-        heard->temperature = value->number;
-    if (text_is(value->key, "OILPSTG") || text_is(value->key, "LDOOR"))
-        snprintf(heard->text, sizeof heard->text, "%s", value->text.data);
-    if (text_is(value->key, "INJVOL"))
-        snprintf(heard->text, sizeof heard->text, "%.2f %s", value->number, value->unit.data);
+    for (const telltale_problem* one = event->message->problems; one != NULL; one = one->next)
+        ++heard->problems;
+    for (const telltale_dtc* dtc = event->message->dtcs; dtc != NULL; dtc = dtc->next)
+        if (heard->dtcs++ == 0)
+            snprintf(heard->text, sizeof heard->text, "%s", dtc->meaning.data);
+    for (const telltale_value* value = event->message->values; value != NULL; value = value->next) {
+        const telltale_label* label = value->label;
+        ++heard->values;
+        if (text_is(label->key, "OILP"))
+            heard->pressure = value->number;
+        if (text_is(label->key, "OILTEMP"))
+            heard->temperature = value->number;
+        if (text_is(label->key, "OILPSTG") || text_is(label->key, "LDOOR"))
+            snprintf(heard->text, sizeof heard->text, "%s", value->text.data);
+        if (text_is(label->key, "INJVOL"))
+            snprintf(heard->text, sizeof heard->text, "%.2f %s", value->number, label->unit.data);
+    }
     return TELLTALE_GO_ON;
 }
 
@@ -72,18 +77,26 @@ static void streams(const char* path) {
               TELLTALE_OK);
         CHECK(heard.values == 4);
     }
-    /* The same as kept events: each lives beside the next. */
+    /* The same as a kept event, with the vehicle and without. */
     CHECK(telltale_stream_listen(stream, NULL, NULL) == TELLTALE_OK);
-    CHECK(telltale_stream_message(stream, 0, 0x7E8, 0, oil, sizeof oil, 5, 0) == TELLTALE_OK);
-    const telltale_event* event = NULL;
-    const telltale_value* values[3] = {NULL};
-    unsigned count = 0;
-    while (telltale_stream_next(stream, &event) == TELLTALE_OK)
-        if (event->value != NULL && count < 3)
-            values[count++] = event->value;
-    CHECK(count == 3 && values[0]->number == 400.0 && values[1]->number == 90.0 &&
-          text_is(values[0]->name, "Engine oil pressure") && text_is(values[0]->unit, "kPa") &&
-          text_is(values[2]->text, "high") && values[2]->has_raw && values[2]->raw == 2);
+    for (int round = 0; round < 2; ++round) {
+        CHECK(telltale_stream_attach(stream, round == 0 ? NULL : vehicle) == TELLTALE_OK);
+        CHECK(telltale_stream_message(stream, 0, 0x7E8, 0, oil, sizeof oil, 5, 0) == TELLTALE_OK);
+        const telltale_event* event = NULL;
+        CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK);
+        const telltale_value* pressure = event->message->values;
+        CHECK(pressure->number == 400.0 && pressure->next->number == 90.0 &&
+              text_is(pressure->label->name, "Engine oil pressure") &&
+              text_is(pressure->label->unit, "kPa") && pressure->label->stays);
+        const telltale_value* stage = pressure->next->next;
+        CHECK(text_is(stage->text, "high") && stage->has_raw && stage->raw == 2);
+        CHECK(stage->next == NULL);
+        CHECK(telltale_stream_message(stream, 0, 0x7E8, 0, volume, sizeof volume, 5, 0) ==
+              TELLTALE_OK);
+        CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK);
+        CHECK(event->message->values->number == 5.5 &&
+              text_is(event->message->values->label->unit, "mm3/stroke"));
+    }
 
     /* P1234, alone in the list of a stored code (43, count, code). */
     const unsigned char codes[] = {0x43, 0x01, 0x12, 0x34};

@@ -5,42 +5,43 @@
 void own_parameters(const char* maker_path);
 
 struct heard {
-    unsigned messages, values, dtcs, problems, ends, frames, comments;
+    unsigned messages, values, dtcs, problems, frames, comments;
     double rpm;
-    int answer;              /* to every message */
     telltale_stream* stream; /* to be called from inside */
 };
 
+static void hear_message(struct heard* heard, const telltale_message* message) {
+    ++heard->messages;
+    for (const telltale_value* value = message->values; value != NULL; value = value->next) {
+        const telltale_label* label = value->label;
+        CHECK(label->name.size > 0 && label->name.data[label->name.size] == '\0');
+        CHECK(value->text.data[value->text.size] == '\0');
+        ++heard->values;
+        if (text_is(label->key, "RPM"))
+            heard->rpm = value->number;
+    }
+    for (const telltale_dtc* dtc = message->dtcs; dtc != NULL; dtc = dtc->next)
+        ++heard->dtcs;
+    for (const telltale_problem* one = message->problems; one != NULL; one = one->next)
+        ++heard->problems;
+}
+
 static int hear(void* user, const telltale_event* event) {
     struct heard* heard = user;
+    if (heard->stream != NULL) {
+        const telltale_event* next = event;
+        CHECK(telltale_stream_next(heard->stream, &next) == TELLTALE_BUSY && next == NULL);
+        CHECK(telltale_stream_finish(heard->stream) == TELLTALE_BUSY);
+    }
     switch (event->kind) {
     case TELLTALE_EVENT_MESSAGE:
-        CHECK(event->message != NULL && event->value == NULL);
-        ++heard->messages;
-        return heard->answer;
-    case TELLTALE_EVENT_VALUE:
-        CHECK(event->message != NULL && event->value != NULL);
-        CHECK(event->value->name.data[event->value->name.size] == '\0');
-        CHECK(event->value->text.data[event->value->text.size] == '\0');
-        ++heard->values;
-        if (text_is(event->value->key, "RPM"))
-            heard->rpm = event->value->number;
-        if (heard->stream != NULL) {
-            const telltale_event* next = event;
-            CHECK(telltale_stream_next(heard->stream, &next) == TELLTALE_BUSY && next == NULL);
-            CHECK(telltale_stream_finish(heard->stream) == TELLTALE_BUSY);
-        }
-        return TELLTALE_GO_ON;
-    case TELLTALE_EVENT_DTC:
-        CHECK(event->dtc != NULL);
-        ++heard->dtcs;
+        CHECK(event->message != NULL && event->problem == NULL);
+        hear_message(heard, event->message);
         return TELLTALE_GO_ON;
     case TELLTALE_EVENT_PROBLEM:
         CHECK(event->problem != NULL && event->message != NULL);
+        CHECK(event->message->values == NULL && event->problem->next == NULL);
         ++heard->problems;
-        return TELLTALE_GO_ON;
-    case TELLTALE_EVENT_MESSAGE_END:
-        ++heard->ends;
         return TELLTALE_GO_ON;
     case TELLTALE_EVENT_FRAME:
         CHECK(event->frame != NULL && event->message == NULL);
@@ -53,6 +54,12 @@ static int hear(void* user, const telltale_event* event) {
         CHECK(event->kind < 0); /* a new kind: this list has to grow */
         return TELLTALE_GO_ON;
     }
+}
+
+/* Those of one service alone. */
+static int choose(void* user, const telltale_message* message) {
+    CHECK(message->values == NULL && message->dtcs == NULL && message->problems == NULL);
+    return message->service == *(const unsigned*)user;
 }
 
 /* 1AF8 / 4 and 7B - 40: ISO 15031-5 annex B, PIDs 0C and 05. */
@@ -72,7 +79,7 @@ static void versions(void) {
 static void one_message(void) {
     struct heard heard = {0};
     CHECK(telltale_decode(answer, sizeof answer, TELLTALE_ECU, NULL, hear, &heard) == TELLTALE_OK);
-    CHECK(heard.messages == 1 && heard.values == 2 && heard.ends == 1 && heard.problems == 0);
+    CHECK(heard.messages == 1 && heard.values == 2 && heard.problems == 0);
     CHECK(heard.rpm == 1726.0);
     /* Cut, empty, of the wrong side. */
     struct heard bad = {0};
@@ -114,20 +121,22 @@ static void kept_events(void) {
           message->place == 77 && message->frames == 1);
     CHECK(message->size == sizeof answer && memcmp(message->bytes, answer, sizeof answer) == 0);
 
-    CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK && event->value != NULL);
-    CHECK(event->kind == TELLTALE_EVENT_VALUE && event->message == message);
-    const telltale_value* rpm = event->value;
+    CHECK(message->dtcs == NULL && message->problems == NULL);
+    const telltale_value* rpm = message->values;
     CHECK(rpm->kind == TELLTALE_NUMBER && rpm->id == 0x0C && rpm->has_raw && rpm->raw == 0x1AF8);
-    CHECK(text_is(rpm->name, "Engine speed") && text_is(rpm->key, "RPM") &&
-          text_is(rpm->unit, "rpm") && text_is(rpm->ucum, "/min") && text_is(rpm->text, ""));
-    CHECK(rpm->number == 1726.0 && rpm->step == 0.25 && rpm->frame == -1 && !rpm->unsure);
-
-    CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK && event->value->number == 83.0);
-    CHECK(rpm->number == 1726.0); /* lives on beside the next */
+    const telltale_label* label = rpm->label;
+    CHECK(text_is(label->name, "Engine speed") && text_is(label->key, "RPM") &&
+          text_is(label->unit, "rpm") && text_is(label->ucum, "/min") && text_is(rpm->text, ""));
+    CHECK(rpm->number == 1726.0 && label->step == 0.25 && rpm->frame == -1 && !rpm->unsure);
+    CHECK(rpm->next != NULL && rpm->next->number == 83.0 && rpm->next->next == NULL);
+    CHECK(telltale_stream_next(stream, &event) == TELLTALE_END && event == NULL);
+    CHECK(telltale_stream_next(stream, &event) == TELLTALE_END && event == NULL);
+    CHECK(rpm->number == 1726.0); /* lives until the next call that brings something */
+    /* The label stays, and is the same for all values of the field. */
+    CHECK(label->stays);
+    CHECK(telltale_stream_message(stream, 3, 0x7E9, 0, answer, 4, 5500, 78) == TELLTALE_OK);
     CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK);
-    CHECK(event->kind == TELLTALE_EVENT_MESSAGE_END && event->message == message);
-    CHECK(telltale_stream_next(stream, &event) == TELLTALE_END && event == NULL);
-    CHECK(telltale_stream_next(stream, &event) == TELLTALE_END && event == NULL);
+    CHECK(event->message->values->label == label && text_is(label->key, "RPM"));
 
     /* Other traffic is passed over; what was kept is forgotten with the next call. */
     CHECK(telltale_stream_can(stream, 3, 0x123, 0, frame, 8, 6000, 78) == TELLTALE_OK);
@@ -146,10 +155,19 @@ static void kept_events(void) {
     const unsigned char codes[] = {0x43, 0x01, 0x01, 0x43};
     CHECK(telltale_stream_message(stream, 0, 0, TELLTALE_NO_ID, codes, 4, 0, 0) == TELLTALE_OK);
     CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK && !event->message->has_id);
-    CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK && event->dtc != NULL);
-    CHECK(text_is(event->dtc->text, "P0143") && event->dtc->raw == 0x0143);
-    CHECK(event->dtc->list == TELLTALE_STORED && event->dtc->failure_type == -1 &&
-          event->dtc->status == -1 && event->dtc->meaning.size > 0 && !event->dtc->by_maker);
+    const telltale_dtc* dtc = event->message->dtcs;
+    CHECK(dtc != NULL && dtc->next == NULL && event->message->values == NULL);
+    CHECK(text_is(dtc->text, "P0143") && dtc->raw == 0x0143);
+    CHECK(dtc->list == TELLTALE_STORED && dtc->failure_type == -1 && dtc->status == -1 &&
+          dtc->meaning.size > 0 && !dtc->by_maker);
+    /* A PID behind what can be read of the message: the value before it, and a problem. */
+    const unsigned char half[] = {0x41, 0x0C, 0x1A, 0xF8, 0x05};
+    CHECK(telltale_stream_message(stream, 0, 0x7E8, 0, half, sizeof half, 0, 99) == TELLTALE_OK);
+    CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK);
+    CHECK(event->kind == TELLTALE_EVENT_MESSAGE && event->message->values->number == 1726.0);
+    CHECK(event->message->values->next == NULL && event->problem == NULL);
+    CHECK(text_is(event->message->problems->word, "message-cut") &&
+          event->message->problems->place == 99 && event->message->problems->next == NULL);
     telltale_stream_free(stream);
 }
 
@@ -175,12 +193,6 @@ static void several_frames(void) {
     CHECK(telltale_stream_can(stream, 0, 0x7E8, 0, frames[0], 8, 9000000, 9) == TELLTALE_OK);
     heard.stream = NULL;
     CHECK(telltale_stream_finish(stream) == TELLTALE_OK && heard.problems == 2);
-
-    /* Values of no interest. */
-    heard.answer = TELLTALE_SKIP;
-    CHECK(telltale_stream_message(stream, 0, 0, TELLTALE_NO_ID, answer, sizeof answer, 0, 0) ==
-          TELLTALE_OK);
-    CHECK(heard.messages == 2 && heard.values == 1 && heard.ends == 2);
 
     /* From listening back to asking. */
     CHECK(telltale_stream_listen(stream, NULL, NULL) == TELLTALE_OK);
@@ -236,17 +248,32 @@ static void options(void) {
     const unsigned char frame[] = {0x03, 0x41, 0x05, 0x7B};
     const telltale_event* event = NULL;
     CHECK(telltale_stream_can(stream, 0, 0x6F1, 0, frame, 4, 0, 0) == TELLTALE_OK);
-    CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK);
-    CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK && event->value != NULL);
+    CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK && event->message->values != NULL);
     /* 83 degrees Celsius are 181.4 degrees Fahrenheit. */
-    CHECK(event->value->number > 181.3999 && event->value->number < 181.4001);
-    CHECK(text_is(event->value->ucum, "[degF]") && event->value->raw == 0x7B);
+    const telltale_value* value = event->message->values;
+    CHECK(value->number > 181.3999 && value->number < 181.4001);
+    CHECK(text_is(value->label->ucum, "[degF]") && value->raw == 0x7B);
     CHECK(telltale_stream_can(stream, 0, 0x18EE1234, TELLTALE_EXTENDED, frame, 4, 0, 0) ==
           TELLTALE_OK);
     CHECK(telltale_stream_next(stream, &event) == TELLTALE_OK);
     CHECK(telltale_stream_can(stream, 0, 0x18EF1234, TELLTALE_EXTENDED, frame, 4, 0, 0) ==
           TELLTALE_OK);
     CHECK(telltale_stream_next(stream, &event) == TELLTALE_END);
+    telltale_stream_free(stream);
+
+    /* Which messages are decoded. */
+    telltale_options few = TELLTALE_OPTIONS_INIT;
+    unsigned service = 7;
+    few.chooser = choose;
+    few.chooser_user = &service;
+    stream = new_stream(&few);
+    struct heard heard = {0};
+    CHECK(telltale_stream_listen(stream, hear, &heard) == TELLTALE_OK);
+    CHECK(telltale_stream_message(stream, 0, 0x7E8, 0, answer, sizeof answer, 0, 0) == TELLTALE_OK);
+    CHECK(heard.messages == 1 && heard.values == 0);
+    service = 1;
+    CHECK(telltale_stream_message(stream, 0, 0x7E8, 0, answer, sizeof answer, 0, 0) == TELLTALE_OK);
+    CHECK(heard.messages == 2 && heard.values == 2);
     telltale_stream_free(stream);
 
     telltale_error error;
@@ -349,11 +376,19 @@ struct stopper {
     unsigned values, stop_at;
 };
 
+static unsigned values_of(const telltale_event* event) {
+    unsigned values = 0;
+    if (event->message != NULL)
+        for (const telltale_value* value = event->message->values; value != NULL;
+             value = value->next)
+            ++values;
+    return values;
+}
+
 static int stop(void* user, const telltale_event* event) {
     struct stopper* stopper = user;
-    if (event->kind == TELLTALE_EVENT_VALUE && ++stopper->values == stopper->stop_at)
-        return TELLTALE_STOP;
-    return TELLTALE_GO_ON;
+    stopper->values += values_of(event);
+    return stopper->values >= stopper->stop_at ? TELLTALE_STOP : TELLTALE_GO_ON;
 }
 
 static void dumps(const char* path) {
@@ -379,9 +414,9 @@ static void dumps(const char* path) {
     uint64_t place = 0;
     while ((status = telltale_dump_next(dump, &event)) == TELLTALE_OK) {
         hear(&asked, event);
-        if (event->value != NULL && event->value->id == 0x0C && event->message->service == 1 &&
-            event->value->kind == TELLTALE_NUMBER)
-            ++got;
+        if (event->message != NULL && event->message->service == 1)
+            for (const telltale_value* v = event->message->values; v != NULL; v = v->next)
+                got += v->id == 0x0C && v->kind == TELLTALE_NUMBER;
         if (event->problem != NULL && place == 0)
             place = event->problem->place;
     }
@@ -400,7 +435,7 @@ static void dumps(const char* path) {
     struct heard told = {0};
     CHECK(telltale_dump_read(dump, hear, &told) == TELLTALE_END);
     CHECK(told.messages == asked.messages && told.values == asked.values &&
-          told.dtcs == asked.dtcs && told.problems == asked.problems && told.ends == asked.ends &&
+          told.dtcs == asked.dtcs && told.problems == asked.problems &&
           told.comments == asked.comments && told.rpm == asked.rpm);
     CHECK(telltale_dump_read(dump, hear, &told) == TELLTALE_END);
     telltale_dump_free(dump);
@@ -408,10 +443,11 @@ static void dumps(const char* path) {
     struct stopper stopper = {0, 500};
     for (unsigned i = 0; i < 3; ++i) {
         CHECK(telltale_dump_next(dump, &event) == TELLTALE_OK);
-        stopper.values += event->value != NULL;
+        stopper.values += values_of(event);
     }
     CHECK(telltale_dump_read(dump, stop, &stopper) == TELLTALE_OK);
     CHECK(stopper.values >= 500 && stopper.values < 600);
+    stopper.stop_at = UINT_MAX;
     CHECK(telltale_dump_read(dump, stop, &stopper) == TELLTALE_END);
     CHECK(stopper.values == asked.values);
     CHECK(telltale_dump_read(dump, NULL, NULL) == TELLTALE_BAD_ARGUMENT);

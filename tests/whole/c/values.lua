@@ -60,9 +60,11 @@ else
     local event = ffi.new("const telltale_event *[1]")
     local got = {}
     while t.telltale_stream_next(stream, event) == t.TELLTALE_OK do
-        if event[0].value ~= nil then
-            local value = event[0].value
-            got[#got + 1] = text(value.name) .. "=" .. value.number .. " " .. text(value.ucum)
+        local value = event[0].message.values
+        while value ~= nil do
+            local label = value.label
+            got[#got + 1] = text(label.name) .. "=" .. value.number .. " " .. text(label.ucum)
+            value = value.next
         end
     end
     got = table.concat(got, ", ")
@@ -75,10 +77,13 @@ else
     end, first)
     local speeds = 0
     while t.telltale_dump_next(dump, event) == t.TELLTALE_OK do
-        local value = event[0].value
-        if value ~= nil and value.id == 0x0C and value.kind == t.TELLTALE_NUMBER and
-           event[0].message.service == 1 then
-            speeds = speeds + 1
+        local message = event[0].message
+        local value = message ~= nil and message.service == 1 and message.values or nil
+        while value ~= nil do
+            if value.id == 0x0C and value.kind == t.TELLTALE_NUMBER then
+                speeds = speeds + 1
+            end
+            value = value.next
         end
     end
     local bytes = assert(io.open(first, "rb")):read("*a")

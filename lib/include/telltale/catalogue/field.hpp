@@ -38,6 +38,8 @@ struct Scale {
     /// Decimals that show one step without inventing digits: 0 for a step of 1 or more, and enough
     /// for two neighbouring raw values never to look the same (at most 6).
     constexpr unsigned decimals() const {
+        if (den == 1)
+            return 0;
         const std::int64_t grain = std::gcd(std::int64_t{num}, std::int64_t{shift});
         if (grain % den == 0)
             return 0;

@@ -130,12 +130,29 @@ constexpr Signal same_signal(std::uint8_t service, std::uint16_t id) {
     }
 }
 
+namespace detail {
+/// For who knows the catalogue's rows by heart (the C interface): what is told by its row, without
+/// a `Value` being made of it.
+class TELLTALE_API PlainSink {
+  public:
+    /// A number that has nothing but its row to be said of it. `frame`: -1: none.
+    virtual void number(const catalogue::Field& field, std::uint16_t id, std::uint8_t index,
+                        std::int16_t frame, std::int64_t raw, double number) = 0;
+    /// A PID of the standard that a request asks for.
+    virtual void asked(const catalogue::Row& row, std::int16_t frame) = 0;
+
+  protected:
+    ~PlainSink() = default;
+};
+} // namespace detail
+
 /// What else decoding may use.
 struct DecodeOptions {
     /// Parameters beside the standard's; null: none.
     const catalogue::Extension* extension = nullptr;
     /// The ECU that speaks, or that is asked; 0: not known, and then rows that name one do not fit.
     catalogue::EcuName ecu = 0;
+    detail::PlainSink* plain = nullptr; ///< internal
 };
 
 /// Decodes one whole message that starts with its service byte, in the order of its bytes.

@@ -47,6 +47,8 @@ class TELLTALE_API Listener {
     /// `about` has the identifier and what bytes there are.
     virtual void problem(const Problem& problem, const Said& about) = 0;
     virtual void flow_control(const isotp::FlowControl&, const Said& /*about*/) {}
+    /// Internal; asked for after `begin`.
+    virtual detail::PlainSink* plain() { return nullptr; }
 };
 
 struct StreamOptions {
