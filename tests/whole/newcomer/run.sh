@@ -32,17 +32,21 @@ block() {
         /^```/ { inside = here && $0 == fence && ++count == wanted; next }
         inside' "$source/README.md"
 }
-bare() { # ROOT: a Debian as mmdebstrap makes it, which asks nobody
+# ROOT: a Debian as mmdebstrap makes it, which asks nobody and gets at the network as this machine does
+bare() {
     rm -rf "$1"
     mmdebstrap --variant=minbase --quiet \
         --customize-hook='echo "APT::Get::Assume-Yes \"true\";" >"$1/etc/apt/apt.conf.d/yes"' \
         --customize-hook='cp /etc/resolv.conf "$1/etc/resolv.conf"' \
+        --customize-hook='if [ -e /etc/ssl/certs/ca-certificates.crt ]; then cp /etc/ssl/certs/ca-certificates.crt "$1/etc/machine-ca.crt"; fi' \
         --customize-hook='for f in /etc/apt/apt.conf.d/99artifact*; do [ ! -e "$f" ] || cp "$f" "$1/etc/apt/apt.conf.d/"; done' \
         bookworm "$1"
 }
 inside() { # ROOT SCRIPT
     chroot "$1" /usr/bin/env -i PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin HOME=/root \
-        LC_ALL=C.UTF-8 DEBIAN_FRONTEND=noninteractive sh -eux -c "cd /telltale; $2"
+        LC_ALL=C.UTF-8 DEBIAN_FRONTEND=noninteractive sh -eux -c "
+        [ ! -e /etc/machine-ca.crt ] || export NPM_CONFIG_CAFILE=/etc/machine-ca.crt
+        cd /telltale; $2"
 }
 sources() { # ROOT: as a clone has them
     mkdir -p "$1/telltale"
