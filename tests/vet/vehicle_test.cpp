@@ -104,6 +104,25 @@ TEST_CASE("an adapter that harms what it carries is found on a vehicle") {
     }
 }
 
+TEST_CASE("a VIN that is not told at first is asked for again") {
+    mimic::Options options;
+    options.ecus = 1;
+    mimic::Vehicle vehicle(options);
+    client::Session session;
+    tests::Wire wire(session, vehicle);
+    wire.mute = true;
+    VehicleOptions how;
+    how.ecus = {{0x7E8, false}};
+    VehicleVetting vetting(how);
+    session.run(vetting, wire.now);
+    CHECK(!wire.run(wire.now + 5 * sec, [&] { return session.done(); }));
+    wire.mute = false;
+    REQUIRE(wire.run(wire.now + 70 * sec, [&] { return session.done(); }));
+    const Report report = vetting.report(session.conversation().counts());
+    CHECK(report.checks[0].id == "vehicle-vin");
+    CHECK(report.checks[0].verdict == Verdict::passed);
+}
+
 TEST_CASE("a silent vehicle, and one that cannot be judged, are untested") {
     mimic::Options options;
     options.ecus = 1;
