@@ -33,24 +33,35 @@ constexpr std::string_view three = "(100.000000) can0 7DF#020105\n"
 TEST_CASE("a dump is played back at the speed that is asked for") {
     File file(three);
     Loop loop;
-    for (const auto& [speed, least] : {std::pair{"@1x", 300}, {"@2x", 150}, {"@max", 0}}) {
-        auto link = make_link(loop.context.get_executor(), "dump:" + file.path + speed);
-        REQUIRE(link);
-        CHECK(loop.receive(**link).error == LinkError::not_open);
-        const auto begun = std::chrono::steady_clock::now();
-        REQUIRE(!loop.open(**link).error);
-        CHECK(loop.receive(**link).bytes == Data{2, 1, 5});
-        CHECK(loop.receive(**link).bytes == Data{3, 0x41, 5, 0x5A});
-        const auto third = loop.receive(**link);
-        CHECK(third.bytes == Data{3, 0x41, 5, 0x5B});
-        CHECK(third.received.time == 100'300 * nanoseconds_a_millisecond);
-        CHECK(third.received.from == TimeFrom::recorded);
-        const auto took = std::chrono::steady_clock::now() - begun;
-        CHECK(took >= std::chrono::milliseconds(least));
-        CHECK(took < std::chrono::milliseconds(least + 100));
-        CHECK(loop.receive(**link).error == LinkError::end_of_dump);
-        CHECK((*link)->counts().bad == 1);
-        CHECK(loop.send(**link, can(1, third.bytes)) == LinkError::not_supported);
+    // A busy computer is late now and then; playing back too slowly would be late every time.
+    constexpr int most_tries = 20;
+    struct Speed {
+        const char* name;
+        std::chrono::milliseconds least;
+    };
+    for (const auto& [speed, least] : {Speed{"@1x", 300ms}, {"@2x", 150ms}, {"@max", 0ms}}) {
+        CAPTURE(speed);
+        bool in_time = false;
+        for (int i = 0; i < most_tries && !in_time; ++i) {
+            auto link = make_link(loop.context.get_executor(), "dump:" + file.path + speed);
+            REQUIRE(link);
+            CHECK(loop.receive(**link).error == LinkError::not_open);
+            const auto begun = std::chrono::steady_clock::now();
+            REQUIRE(!loop.open(**link).error);
+            CHECK(loop.receive(**link).bytes == Data{2, 1, 5});
+            CHECK(loop.receive(**link).bytes == Data{3, 0x41, 5, 0x5A});
+            const auto third = loop.receive(**link);
+            CHECK(third.bytes == Data{3, 0x41, 5, 0x5B});
+            CHECK(third.received.time == 100'300 * nanoseconds_a_millisecond);
+            CHECK(third.received.from == TimeFrom::recorded);
+            const auto took = std::chrono::steady_clock::now() - begun;
+            CHECK(took >= least);
+            in_time = took < least + 100ms;
+            CHECK(loop.receive(**link).error == LinkError::end_of_dump);
+            CHECK((*link)->counts().bad == 1);
+            CHECK(loop.send(**link, can(1, third.bytes)) == LinkError::not_supported);
+        }
+        CHECK(in_time);
     }
 }
 

@@ -157,7 +157,8 @@ TEST_CASE("a flood is bounded, and what is lost is told") {
         }
         said = true;
     });
-    loop.run_until([&] { return said && (*link)->counts().lost > 0; });
+    const auto all = [&] { return (*link)->counts().received + (*link)->counts().lost == 6000; };
+    loop.run_until([&] { return said && all() && (*link)->counts().lost > 0; }, 60s);
     flood.join();
     std::uint64_t lost = 0;
     std::uint64_t came = 0;

@@ -9,7 +9,7 @@ trap 'kill $mimic 2>/dev/null; rm -f "$out"' EXIT
 tries=0
 until link=$(grep -m1 '^slcan:' "$out"); do
     tries=$((tries + 1))
-    [ "$tries" -lt 100 ] || exit 1
+    [ "$tries" -lt 300 ] || exit 1
     sleep 0.1
 done
 lines=$("$1" "$link" | grep -cE '^[0-9]+[.][0-9]{2} rpm$')

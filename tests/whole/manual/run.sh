@@ -73,7 +73,7 @@ completes() {
     tries=0
     until [ "$(shown)" = "%% $2" ]; do
         tries=$((tries + 1))
-        [ "$tries" -lt 100 ] || { $tmux capture-pane -p -t 0; fail "$shell: '$1' became '$(shown)', not '%% $2'"; }
+        [ "$tries" -lt 600 ] || { $tmux capture-pane -p -t 0; fail "$shell: '$1' became '$(shown)', not '%% $2'"; }
         sleep 0.05
     done
 }
@@ -82,7 +82,7 @@ start() { # COMMAND...: in the terminal, with %% as its prompt
     tries=0
     until [ "$(shown)" = '%%' ]; do
         tries=$((tries + 1))
-        [ "$tries" -lt 200 ] || { $tmux capture-pane -p -t 0; fail "$shell does not start"; }
+        [ "$tries" -lt 600 ] || { $tmux capture-pane -p -t 0; fail "$shell does not start"; }
         sleep 0.05
     done
 }

@@ -16,6 +16,8 @@
 #include <unistd.h>
 
 #include <boost/asio/io_context.hpp>
+#include <boost/asio/ip/tcp.hpp>
+#include <boost/asio/ip/udp.hpp>
 #include <boost/asio/steady_timer.hpp>
 
 #include "telltale/client/finder.hpp"
@@ -73,6 +75,22 @@ class Mimic {
     std::string name_;
 };
 
+/// A port of TCP and UDP that nobody has, until a moment ago at least.
+std::uint16_t free_port() {
+    namespace ip = boost::asio::ip;
+    boost::asio::io_context io;
+    const auto host = ip::address_v4::loopback();
+    for (;;) {
+        ip::tcp::acceptor stream(io, {host, 0});
+        const std::uint16_t port = stream.local_endpoint().port();
+        boost::system::error_code taken;
+        ip::udp::socket datagrams(io, ip::udp::v4());
+        datagrams.bind({host, port}, taken);
+        if (!taken)
+            return port;
+    }
+}
+
 int failures = 0;
 void expect(bool good, const char* what) {
     if (!good) {
@@ -88,8 +106,8 @@ int main(int argc, char** argv) {
         return 2;
     const std::string kind = argv[2];
     std::string target = kind + ":pty";
-    if (kind == "doip") // a port that hardly anybody has
-        target = "doip:127.0.0.1:" + std::to_string(20'000 + ::getpid() % 20'000);
+    if (kind == "doip")
+        target = "doip:127.0.0.1:" + std::to_string(free_port());
     mimic::Options options;
     options.seed = 3;
     options.fuel = mimic::Fuel::petrol;

@@ -3,8 +3,10 @@
 # tls.sh PROGRAM SCRATCH: the simulated vehicle behind DoIP with TLS, with an identity that openssl
 # makes, as our own client and openssl's see it.
 set -eu
+here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
 program=$1
 scratch=$2
+. "$here/../../support/port.sh"
 rm -rf "$scratch"
 mkdir -p "$scratch"
 cd "$scratch"
@@ -22,7 +24,7 @@ for name in vehicle stranger; do
     cat $name.crt $name.key >$name.pem
 done
 
-port=$((20000 + $$ % 20000)) # one that hardly anybody has
+free_port
 "$program" mimic "doip:127.0.0.1:$port,tls" --identity vehicle.pem --seed 3 >mimic.out 2>mimic.err &
 mimic=$!
 tries=0

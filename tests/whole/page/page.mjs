@@ -21,17 +21,19 @@ let checks = 0;
 const check = (truth, what) => { assert.ok(truth, what); ++checks; };
 const equal = (a, b, what) => { assert.equal(a, b, what); ++checks; };
 
-const open = async (name, context = browser) => {
+const open = async (name, context = browser, measure = false) => {
   const page = await context.newPage();
+  if (measure) {
+    page.measured = await context.newCDPSession(page);
+    await page.measured.send("Performance.enable", { timeDomain: "threadTicks" });
+  }
   page.told = [];
   page.asked = [];
   page.on("console", (message) => { if (["error", "warning"].includes(message.type())) page.told.push(message.text()); });
   page.on("pageerror", (error) => page.told.push(String(error)));
   page.on("request", (request) => page.asked.push(request.url()));
   const address = pathToFileURL(join(folder, name)).href;
-  const begun = performance.now();
   await page.goto(address);
-  page.took = performance.now() - begun;
   page.address = address;
   return page;
 };
@@ -45,12 +47,17 @@ const clean = (page) => {
 const page = await open("small.html");
 await page.waitForSelector("html[data-ready=yes]");
 const now = async () => parseFloat((await page.textContent("#now")).replace("\u2212", "-"));
-// Where the cursor stands, once the page has drawn it: a slow machine draws later than a click returns.
-const at = async (place, what) => {
-  for (let i = 0; i < 100 && await now() !== place; ++i) await page.waitForTimeout(50);
-  equal(await now(), place, what);
+// The page draws what was asked for with the browser's next frame; one more is for what a new size of the
+// window sets going, and the third is past them both. However slow the machine is, no time is waited for.
+const drawn = () => page.evaluate(() => new Promise((resolve) => {
+  requestAnimationFrame(() => requestAnimationFrame(() => requestAnimationFrame(resolve)));
+}));
+const until = async (truth, what) => {
+  for (let i = 0; i < 600 && !await truth(); ++i) await page.waitForTimeout(50);
+  check(await truth(), what);
 };
-const press = async (key) => { await page.keyboard.press(key); await page.waitForTimeout(60); };
+const at = async (place, what) => { await drawn(); equal(await now(), place, what); };
+const press = async (key) => { await page.keyboard.press(key); await drawn(); };
 equal(await page.evaluate(() => window.harmed), undefined, "no text became code");
 equal(await page.locator("img").count(), 0, "no text became an element");
 check((await page.title()).includes("</script><script>"), "the hostile title is shown as text");
@@ -73,8 +80,7 @@ await press("m");
 await at(200, "the next mark");
 await press("Home");
 await at(0, "the start");
-await page.keyboard.press("End");
-await page.waitForTimeout(80);
+await press("End");
 check(await now() > 300, "the end");
 await page.click("#leads button");
 await at(118.03, "the list leads to the departure");
@@ -86,21 +92,20 @@ check((await page.textContent(".strip.focus .b")).includes("10.0 °C"), "and bac
 // Running forward and back by itself.
 await page.selectOption("#speed", "4");
 await page.click("#forward");
-await page.waitForTimeout(500);
+await until(async () => await now() > 118.5, "it runs forward");
 await page.click("#forward");
+await drawn();
 const ran = await now();
-check(ran > 118.5, "it runs forward: " + ran);
 await page.click("#backward");
-await page.waitForTimeout(300);
+await until(async () => await now() < ran, "it runs back");
 await page.click("#backward");
-check(await now() < ran, "it runs back");
 // A click on a strip goes there; a gap has no value.
 await page.click("#whole");
-await page.waitForTimeout(80);
+await drawn();
 const over = page.locator(".strip .u-over").first();
 const box = await over.boundingBox();
 await over.click({ position: { x: box.width * (65 / 305.2), y: 40 } });
-await page.waitForTimeout(80);
+await drawn();
 check(Math.abs(await now() - 65) < 3, "a click goes to its moment");
 check((await page.textContent(".strip .b")).includes("no sample"), "in a gap there is no value");
 // Choosing and ordering strips.
@@ -120,7 +125,7 @@ check(look !== await page.evaluate(() => document.documentElement.dataset.look),
 equal(await page.evaluate(() => window.harmed), undefined, "still nothing became code");
 // A tablet, upright: nothing is wider than the screen, and what is touched is large enough.
 await page.setViewportSize({ width: 820, height: 1180 });
-await page.waitForTimeout(150);
+await drawn();
 check(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), "no sideways scrolling on a tablet");
 await page.screenshot({ path: join(folder, "tablet.png") });
 for (const format of ["A4", "Letter"]) {
@@ -137,17 +142,18 @@ await page.close();
 // --- a long drive opens quickly ---------------------------------------------------------------------------
 const size = statSync(join(folder, "large.html")).size;
 check(size < 5e6, "40 signals over 30 minutes are under 5 MB: " + size);
-// The quickest of three: what else the machine does at the time is not the page.
+// The processor's time, not the clock's, and the quickest of three: what else the machine does at the time is
+// not the page.
 let took = Infinity;
 for (let i = 0; i < 3; ++i) {
-  const long = await open("large.html");
-  const ready = performance.now();
+  const long = await open("large.html", browser, true);
   await long.waitForSelector("html[data-ready=yes]");
-  took = Math.min(took, long.took + performance.now() - ready);
+  const { metrics } = await long.measured.send("Performance.getMetrics");
+  took = Math.min(took, 1000 * metrics.find(({ name }) => name === "TaskDuration").value);
   clean(long);
   await long.close();
 }
-check(took < 2000, "it opens in under 2 s: " + took);
+check(took < 2000, "it opens in under 2 s of processor time: " + took);
 await browser.close();
 
 // --- without scripts the figures and the words are there -------------------------------------------------------
@@ -162,4 +168,4 @@ check(!await still.locator(".bar").isVisible(), "no dead buttons");
 await still.screenshot({ path: join(folder, "noscript.png") });
 clean(still);
 await bare.close();
-console.log(`${checks} checks of the page passed; 30 min x 40 signals: ${size} bytes, open in ${took.toFixed(0)} ms`);
+console.log(`${checks} checks of the page passed; 30 min x 40 signals: ${size} bytes, open in ${took.toFixed(0)} ms of processor time`);

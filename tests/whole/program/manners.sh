@@ -113,11 +113,11 @@ reader=$!
 {
     head -n 4 sample.log
     tries=0
-    while ! grep -q 'Engine speed 1726' live.out && [ $tries -lt 50 ]; do
+    while ! grep -q 'Engine speed 1726' live.out && [ $tries -lt 600 ]; do
         sleep 0.1
         tries=$((tries + 1))
     done
-    [ $tries -lt 50 ] || echo late >late
+    [ $tries -lt 600 ] || echo late >late
 } >live
 wait $reader
 [ -e late ] && fail "a live dump does not show at once"

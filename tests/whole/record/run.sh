@@ -52,9 +52,13 @@ rm mimic.out
 
 # A drive with a mark, asked for by name, printed once a second.
 start_mimic
-(sleep 3 && echo 'felt a jerk' && sleep 3) |
-    "$telltale" record "$link" --only RPM,VSS -o drive.pcapng --for 5s >drive.txt 2>drive.err ||
-    fail "record: $(cat drive.err)"
+mkfifo keys
+exec 3<>keys # what is typed; it does not end
+"$telltale" record "$link" --only RPM,VSS -o drive.pcapng --for 5s <&3 >drive.txt 2>drive.err &
+recorder=$!
+wait_for drive.txt 'Engine speed'
+echo 'felt a jerk' >&3
+wait "$recorder" || fail "record: $(cat drive.err)"
 grep -q 'driver drives' drive.err || fail "no word about the driver"
 grep -q 'Engine speed: [0-9.]* rpm' drive.txt || fail "no engine speed printed"
 grep -q 'nothing lost' drive.err || fail "something was lost: $(cat drive.err)"
@@ -71,20 +75,32 @@ fi
 # Killed in the middle: all but the last second is there, and the file reads to its end.
 "$telltale" record "$link" --only RPM -o killed.pcapng </dev/null >killed.txt 2>&1 &
 recorder=$!
-sleep 4
-frames_before=$(wc -c <killed.pcapng)
+grows() { # SIZE: the file of it has more bytes than that, by and by; sets `size`
+    tries=0
+    until size=$(cat killed.pcapng 2>/dev/null | wc -c) && [ "$size" -gt "$1" ]; do
+        tries=$((tries + 1))
+        [ "$tries" -lt 300 ] || fail "killed.pcapng does not grow beyond $1 bytes"
+        sleep 0.1
+    done
+}
+wait_for killed.txt 'Engine speed'
+grows 0
 sleep 2
+grows "$size"
 kill -9 "$recorder"
 wait "$recorder" 2>/dev/null || true
-[ "$(wc -c <killed.pcapng)" -gt "$frames_before" ] || fail "nothing reached the file in two seconds"
 "$telltale" decode killed.pcapng >killed.dec 2>killed.err || fail "what was killed cannot be read"
 if grep -q cut_record killed.err killed.dec; then fail "a block of it is cut"; fi
 [ "$(grep -c 'Engine speed' killed.dec)" -gt 20 ] || fail "little of it is there"
 
 # Only what lies about a mark.
-(sleep 5 && echo 'here' && sleep 4) |
-    "$telltale" record "$link" --only RPM -o about.pcapng --keep-before 1s --keep-after 1s \
-        --for 8s >about.txt 2>about.err || fail "keep: $(cat about.err)"
+"$telltale" record "$link" --only RPM -o about.pcapng --keep-before 1s --keep-after 1s --for 8s \
+    <&3 >about.txt 2>about.err &
+recorder=$!
+wait_for about.txt 'Engine speed'
+sleep 2 # so that there is something before it
+echo 'here' >&3
+wait "$recorder" || fail "keep: $(cat about.err)"
 span=$("$telltale" decode about.pcapng | awk 'NR == 1 { first = $1 } { last = $1 }
     END { printf "%d", (last - first) * 10 }')
 [ "$span" -ge 15 ] && [ "$span" -le 23 ] || fail "kept $span tenths of a second about the mark"
@@ -98,7 +114,7 @@ if command -v tmux >/dev/null; then
         tries=0
         until t capture-pane -p -t r >pane.txt && grep -q "$1" pane.txt; do
             tries=$((tries + 1))
-            [ "$tries" -lt 100 ] || { cat pane.txt; fail "the screen does not show '$1'"; }
+            [ "$tries" -lt 300 ] || { cat pane.txt; fail "the screen does not show '$1'"; }
             sleep 0.1
         done
     }
@@ -119,7 +135,7 @@ if command -v tmux >/dev/null; then
             tries=0
             until seen 'q: end' && [ "$(grep -n 'q: end' pane.txt | cut -d: -f1)" = "$2" ]; do
                 tries=$((tries + 1))
-                [ "$tries" -lt 100 ] || { cat pane.txt; fail "the picture does not fit $size"; }
+                [ "$tries" -lt 300 ] || { cat pane.txt; fail "the picture does not fit $size"; }
                 sleep 0.1
             done
         fi
@@ -138,7 +154,7 @@ mimic=
 bus=$!
 wait_for bus.out '^/dev/'
 (
-    "$telltale" record "slcan:$line,listen" -o full.pcapng --for "$((seconds + 2))s" \
+    "$telltale" record "slcan:$line,listen" -o full.pcapng --for "$((seconds + 4))s" \
         </dev/null >full.txt 2>full.err
     times >full.times
 ) || fail "record of a full bus: $(cat full.err)"

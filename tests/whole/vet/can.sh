@@ -19,7 +19,7 @@ against() { # STATUS OPTION...
     vet "$want" "slcan:$first@500k,times" --against "slcan:$second@500k" "$@"
 }
 
-judged() {
+sound() {
     bus none
     against 0 --seconds 2
     expect passed frames-lengths frames-ids-29 frames-remote isotp-messages isotp-padding load-loss \
@@ -28,9 +28,15 @@ judged() {
     expect untested filters errors-reported bus-off-reported replug load-fd
     grep -q 'bench line' said.txt || fail "no word of caution"
     stop
+}
+judged() {
+    often sound sound
 
-    bus drop=100
-    against 1 --seconds 4
+    # Of a list of its own: each frame of it that is lost is waited for. The busiest computer carries
+    # enough in the bursts for one in ten to be lost.
+    printf '%s\n' 'group few A few frames' 'basis common practice' 'data 123 01 02 03 04' >few.txt
+    bus drop=10
+    against 1 --seconds 4 --known few.txt
     expect failed load-loss
     stop
 
