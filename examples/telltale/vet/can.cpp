@@ -5,8 +5,8 @@
 
 #include <boost/asio/io_context.hpp>
 
+#include "on_links.hpp"
 #include "output.hpp"
-#include "progress.hpp"
 #include "telltale/link/open.hpp"
 #include "telltale/vet/built_in.hpp"
 #include "telltale/vet/live.hpp"
@@ -41,22 +41,11 @@ Result<vet::Report> vet_can(const VetOptions& options) {
         "with nothing else on it: never a vehicle's, where they can set off anything.");
     Progress progress(options.progress);
     vet::LiveVetting vetting(**tested, **reference, live);
-    vetting.on_progress = [&](std::string_view what, double part) { progress.show(what, part); };
     vetting.on_unplug = [&] {
         progress.clear();
         say("take the adapter off the computer now, wait for three seconds, and put it back");
     };
-    bool interrupted = false;
-    const bool fine = run_vetting(io, vetting, interrupted);
-    progress.clear();
-    if (!fine)
-        return fail(ErrorCode::cannot_open, vetting.trouble());
-    vet::Report report = vetting.report();
-    report.links[0].name = options.link;
-    report.links[1].name = options.against;
-    if (interrupted)
-        report.notes.emplace_back("Vetting was broken off by its user.");
-    return report;
+    return vet_on_links(io, vetting, options, progress);
 }
 
 } // namespace telltale::program

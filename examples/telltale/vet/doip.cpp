@@ -4,8 +4,8 @@
 
 #include <boost/asio/io_context.hpp>
 
+#include "on_links.hpp"
 #include "output.hpp"
-#include "progress.hpp"
 #include "telltale/base/hex.hpp"
 #include "telltale/link/open.hpp"
 #include "telltale/vet/live_doip.hpp"
@@ -42,18 +42,7 @@ Result<vet::Report> vet_doip(const VetOptions& options) {
         "it. It must be a bench line with nothing else on it: never a vehicle's.");
     Progress progress(options.progress);
     vet::LiveDoipVetting vetting(*name, **far_end, live);
-    vetting.on_progress = [&](std::string_view what, double part) { progress.show(what, part); };
-    bool interrupted = false;
-    const bool fine = run_vetting(io, vetting, interrupted);
-    progress.clear();
-    if (!fine)
-        return fail(ErrorCode::cannot_open, vetting.trouble());
-    vet::Report report = vetting.report();
-    report.links[0].name = options.link;
-    report.links[1].name = options.against;
-    if (interrupted)
-        report.notes.emplace_back("Vetting was broken off by its user.");
-    return report;
+    return vet_on_links(io, vetting, options, progress);
 }
 
 } // namespace telltale::program

@@ -4,8 +4,8 @@
 
 #include <boost/asio/io_context.hpp>
 
+#include "on_links.hpp"
 #include "output.hpp"
-#include "progress.hpp"
 #include "telltale/link/open.hpp"
 #include "telltale/vet/live_kline.hpp"
 #include "vet.hpp"
@@ -44,19 +44,7 @@ Result<vet::Report> vet_kline(const VetOptions& options) {
                               other->baud == 0 ? 10'400 : other->baud);
     Progress progress(options.progress);
     vet::LiveKlineVetting vetting(*tested, reference, live);
-    vetting.on_progress = [&](double part) { progress.show("K-line", part); };
-    bool interrupted = false;
-    const bool fine = run_vetting(io, vetting, interrupted);
-    progress.clear();
-    if (!fine)
-        return fail(ErrorCode::cannot_open, vetting.trouble());
-    vet::Report report = vetting.report();
-    report.links.resize(2);
-    report.links[0].name = options.link;
-    report.links[1].name = options.against;
-    if (interrupted)
-        report.notes.emplace_back("Vetting was broken off by its user.");
-    return report;
+    return vet_on_links(io, vetting, options, progress);
 }
 
 } // namespace telltale::program

@@ -3,14 +3,9 @@
 
 #include <unistd.h>
 
-#include <chrono>
-#include <csignal>
 #include <cstdio>
 #include <string>
 #include <string_view>
-
-#include <boost/asio/io_context.hpp>
-#include <boost/asio/signal_set.hpp>
 
 #include "telltale/base/number.hpp"
 
@@ -48,29 +43,5 @@ class Progress {
     bool wanted_;
     bool shown_ = false;
 };
-
-/// Runs it to its end, or until the user breaks it off. False: nothing could be tried.
-template <class Vetting>
-bool run_vetting(boost::asio::io_context& io, Vetting& vetting, bool& interrupted) {
-    bool over = false;
-    bool fine = false;
-    boost::asio::signal_set signals(io, SIGINT, SIGTERM);
-    signals.async_wait([&](const boost::system::error_code& error, int) {
-        if (error || over)
-            return;
-        interrupted = true;
-        vetting.stop();
-    });
-    vetting.start([&](bool done) {
-        over = true;
-        fine = done;
-    });
-    while (!over) {
-        if (io.stopped())
-            io.restart();
-        io.run_one_for(std::chrono::milliseconds(200));
-    }
-    return fine;
-}
 
 } // namespace telltale::program

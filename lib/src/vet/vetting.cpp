@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <utility>
 
+#include "pace.hpp"
 #include "phase.hpp"
 #include "text.hpp"
 
@@ -92,12 +93,8 @@ class Vetting::Impl {
                 break;
             if (!phase.done())
                 phase.poll(now);
-            if (now >= next_progress_) {
-                next_progress_ = now + 200 * ms;
-                outlet.progress(phase.name(),
-                                std::min(1.0, static_cast<double>(now - bench_.begun) /
-                                                  static_cast<double>(options_.duration)));
-            }
+            if (pace_.due(now))
+                outlet.progress(phase.name(), Pace::part(now - bench_.begun, options_.duration));
             if (!phase.done())
                 continue;
             do
@@ -160,7 +157,7 @@ class Vetting::Impl {
     std::vector<Planned> phases_;
     std::size_t at_ = 0;
     Time wake_ = never;
-    Time next_progress_ = 0;
+    Pace pace_;
     bool done_ = false;
 };
 

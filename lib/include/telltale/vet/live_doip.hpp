@@ -1,16 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
-#include <functional>
-#include <memory>
-#include <string>
-#include <string_view>
-
 #include "telltale/base/export.hpp"
 #include "telltale/isotp/address.hpp"
 #include "telltale/link/link.hpp"
 #include "telltale/link/name.hpp"
 #include "telltale/vet/doip.hpp"
+#include "telltale/vet/live_base.hpp"
 
 namespace telltale::vet {
 
@@ -27,29 +23,14 @@ struct LiveDoipOptions {
 /// link behind it, by ISO-TP.
 ///
 /// The link's executor runs it all, and this is used from there. The link must outlive it.
-class TELLTALE_API LiveDoipVetting {
+class TELLTALE_API LiveDoipVetting final : public LiveBase {
   public:
     /// `entity`: a name of kind `doip`.
     LiveDoipVetting(const link::LinkName& entity, link::Link& far_end,
                     const LiveDoipOptions& options);
-    ~LiveDoipVetting();
-    LiveDoipVetting(const LiveDoipVetting&) = delete;
-    LiveDoipVetting& operator=(const LiveDoipVetting&) = delete;
-
-    std::function<void(std::string_view what, double part)> on_progress;
-
-    /// Opens the link and vets. `done` is called once: false when nothing could be tried (`trouble`
-    /// says why), true when the report is there.
-    void start(std::function<void(bool)> done);
-    /// Ends it now: what was not tried is untested.
-    void stop();
-    const std::string& trouble() const noexcept;
-    /// Checks, latencies, notes and links. Valid after `start` has called `done`.
-    const Report& report() const noexcept;
 
   private:
     class Impl;
-    std::shared_ptr<Impl> impl_;
 };
 
 } // namespace telltale::vet

@@ -2,61 +2,37 @@
 #include <algorithm>
 #include <array>
 #include <deque>
-#include <limits>
 #include <optional>
 #include <utility>
 #include <variant>
 #include <vector>
 
 #include <boost/asio/ip/udp.hpp>
-#include <boost/asio/steady_timer.hpp>
 
 #include "link/stream.hpp"
 #include "telltale/isotp/endpoint.hpp"
 #include "telltale/link/doip.hpp"
 #include "telltale/vet/known.hpp"
 #include "telltale/vet/live_doip.hpp"
+#include "work.hpp"
 
 namespace telltale::vet {
 
 namespace asio = boost::asio;
 using asio::ip::udp;
 
-class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
+class LiveDoipVetting::Impl final : public LiveBase::Work,
                                     public DoipVetOutlet,
                                     private isotp::Outlet {
   public:
     Impl(LiveDoipVetting& owner, link::LinkName entity, link::Link& far_end,
          const LiveDoipOptions& options)
-        : owner_(&owner), entity_(std::move(entity)), far_end_(far_end), options_(options),
-          ecu_(options.ecu, ecu_options(options)), timer_(far_end.get_executor()),
+        : Work(owner, far_end.get_executor(), options.vetting.seed), entity_(std::move(entity)),
+          far_end_(far_end), options_(options), ecu_(options.ecu, ecu_options(options)),
           resolver_(far_end.get_executor()), datagrams_(far_end.get_executor()) {
         if (options_.vetting.target == 0)
             options_.vetting.target = entity_.target;
     }
-
-    void start(std::function<void(bool)> done) {
-        done_ = std::move(done);
-        far_end_.async_open(
-            options_.open, options_.open_timeout,
-            [self = shared_from_this()](link::error_code error, const link::LineUp&) {
-                if (self->owner_ != nullptr && self->done_)
-                    self->far_end_opened(error);
-            });
-    }
-    void stop() {
-        if (!vetting_)
-            return finish(false);
-        vetting_->stop(link::now());
-        go_on();
-    }
-    void leave() {
-        owner_ = nullptr;
-        done_ = nullptr;
-        shut();
-    }
-    const std::string& trouble() const { return trouble_; }
-    const Report& report() const { return report_; }
 
     // DoipVetOutlet
 
@@ -70,16 +46,15 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
         else
             line.stream = link::make_tcp(executor);
         if (!line.stream) {
-            asio::post(executor, [self = shared_from_this(), number, generation] {
+            asio::post(executor, [self = self(), number, generation] {
                 self->was_connected(number, generation, asio::error::invalid_argument);
             });
             return;
         }
-        line.stream->connect(
-            entity_.place, port(),
-            [self = shared_from_this(), number, generation](link::error_code error) {
-                self->was_connected(number, generation, error);
-            });
+        line.stream->connect(entity_.place, port(),
+                             [self = self(), number, generation](link::error_code error) {
+                                 self->was_connected(number, generation, error);
+                             });
     }
     void write(unsigned number, Bytes bytes) override {
         Line& line = lines_[number];
@@ -93,24 +68,38 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
         lines_[number] = {};
     }
     void ask_status() override {
-        resolver_.async_resolve(
-            entity_.place, std::to_string(port()),
-            [self = shared_from_this()](const link::error_code& error,
-                                        const udp::resolver::results_type& found) {
-                if (!error && !found.empty() && self->owner_ != nullptr)
-                    self->ask_status_of(found.begin()->endpoint());
-            });
+        resolver_.async_resolve(entity_.place, std::to_string(port()),
+                                [self = self()](const link::error_code& error,
+                                                const udp::resolver::results_type& found) {
+                                    if (!error && !found.empty() && !self->over())
+                                        self->ask_status_of(found.begin()->endpoint());
+                                });
     }
     void answer(Bytes message) override {
         if (!ecu_.transmit(message, link::now()))
             answered_ = false; // told when it is safe to
     }
-    void progress(std::string_view what, double part) override {
-        if (owner_ != nullptr && owner_->on_progress)
-            owner_->on_progress(what, part);
-    }
+    void progress(std::string_view what, double part) override { tell(what, part); }
 
   private:
+    std::shared_ptr<Impl> self() { return std::static_pointer_cast<Impl>(shared_from_this()); }
+
+    void open_links() override {
+        far_end_.async_open(options_.open, options_.open_timeout,
+                            [self = self()](link::error_code error, const link::LineUp&) {
+                                if (!self->over())
+                                    self->far_end_opened(error);
+                            });
+    }
+    bool stop_vetting() override {
+        if (vetting_)
+            vetting_->stop(link::now());
+        return vetting_.has_value();
+    }
+    std::optional<Report> found() const override {
+        return vetting_ ? std::optional<Report>(vetting_->report()) : std::nullopt;
+    }
+
     struct Line {
         std::shared_ptr<link::Stream> stream;
         std::vector<std::uint8_t> out;
@@ -129,16 +118,13 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
     }
 
     void far_end_opened(link::error_code error) {
-        if (error) {
-            trouble_ = far_end_.name() + ": " +
-                       (far_end_.trouble().empty() ? error.message() : far_end_.trouble());
-            return finish(false);
-        }
+        if (error)
+            return cannot_open(far_end_, error);
         LinkUnderTest tested;
         tested.name = to_string(entity_);
         tested.part = "under test";
         tested.settings = entity_.tls ? "DoIP over TLS" : "DoIP over TCP";
-        report_.links = {tested, {far_end_.name(), "reference", "an ECU on CAN, by ISO-TP"}};
+        links_ = {tested, {far_end_.name(), "reference", "an ECU on CAN, by ISO-TP"}};
         vetting_.emplace(options_.vetting, link::now());
         receive();
         go_on();
@@ -147,12 +133,12 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
     // The entity.
 
     void was_connected(unsigned number, unsigned generation, link::error_code error) {
-        if (owner_ == nullptr || !vetting_ || generation != line_generation_[number])
+        if (over() || !vetting_ || generation != line_generation_[number])
             return;
-        if (error && !ever_connected_) {
-            trouble_ = "cannot connect to '" + entity_.place + "': " + error.message();
-            return finish(false);
-        }
+        if (error && !ever_connected_)
+            return give_up(!trouble_.empty()
+                               ? trouble_
+                               : "cannot connect to '" + entity_.place + "': " + error.message());
         ever_connected_ = true;
         if (!error)
             read(number, generation);
@@ -161,33 +147,33 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
     }
     void read(unsigned number, unsigned generation) {
         auto in = std::make_shared<std::array<std::uint8_t, 8192>>();
-        lines_[number].stream->read(*in, [self = shared_from_this(), number, generation,
-                                          in](link::error_code error, std::size_t size) {
-            if (self->owner_ == nullptr || generation != self->line_generation_[number])
-                return;
-            if (error)
-                self->vetting_->closed(number, link::now());
-            else
-                self->vetting_->read(number, Bytes(*in).first(size), link::now());
-            if (!error && self->lines_[number].stream)
-                self->read(number, generation);
-            self->go_on();
-        });
+        lines_[number].stream->read(
+            *in, [self = self(), number, generation, in](link::error_code error, std::size_t size) {
+                if (self->over() || generation != self->line_generation_[number])
+                    return;
+                if (error)
+                    self->vetting_->closed(number, link::now());
+                else
+                    self->vetting_->read(number, Bytes(*in).first(size), link::now());
+                if (!error && self->lines_[number].stream)
+                    self->read(number, generation);
+                self->go_on();
+            });
     }
     void write_on(unsigned number) {
         Line& line = lines_[number];
         if (line.writing || line.out.empty() || !line.stream)
             return;
         line.writing = std::make_shared<std::vector<std::uint8_t>>(std::exchange(line.out, {}));
-        line.stream->write(
-            *line.writing, [self = shared_from_this(), number, kept = line.writing,
+        line.stream->write(*line.writing,
+                           [self = self(), number, kept = line.writing,
                             generation = line_generation_[number]](link::error_code error) {
-                if (self->owner_ == nullptr || generation != self->line_generation_[number])
-                    return;
-                self->lines_[number].writing.reset();
-                if (!error) // else reading tells it as well
-                    self->write_on(number);
-            });
+                               if (self->over() || generation != self->line_generation_[number])
+                                   return;
+                               self->lines_[number].writing.reset();
+                               if (!error) // else reading tells it as well
+                                   self->write_on(number);
+                           });
     }
     void ask_status_of(const udp::endpoint& at) {
         link::error_code error;
@@ -201,8 +187,8 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
         datagrams_.send(asio::buffer(question), 0, error);
         datagrams_.async_receive(
             asio::buffer(datagram_),
-            [self = shared_from_this()](const link::error_code& failed, std::size_t size) {
-                if (failed || self->owner_ == nullptr || !self->vetting_)
+            [self = self()](const link::error_code& failed, std::size_t size) {
+                if (failed || self->over() || !self->vetting_)
                     return;
                 const auto packet = link::doip::parse_datagram(Bytes(self->datagram_).first(size));
                 if (packet && packet->type == link::doip::Type::status_response)
@@ -214,18 +200,16 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
     // The ECU.
 
     void receive() {
-        far_end_.async_receive(
-            link::no_timeout,
-            [self = shared_from_this()](link::error_code error, const link::Received& received) {
-                if (self->owner_ != nullptr && self->done_)
-                    self->was_received(error, received);
-            });
+        far_end_.async_receive(link::no_timeout, [self = self()](link::error_code error,
+                                                                 const link::Received& received) {
+            if (!self->over())
+                self->was_received(error, received);
+        });
     }
     void was_received(link::error_code error, const link::Received& received) {
         if (error == link::LinkError::cancelled)
             return;
-        if (error && error != link::LinkError::bad_traffic &&
-            error != link::LinkError::wrong_answer) {
+        if (is_lost(error)) {
             vetting_->gone(link::now());
             return go_on();
         }
@@ -247,8 +231,8 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
             return;
         sending_ = true;
         far_end_.async_send(frames_.front().view(), std::chrono::seconds(2),
-                            [self = shared_from_this()](link::error_code, const link::Sent&) {
-                                if (self->owner_ == nullptr)
+                            [self = self()](link::error_code, const link::Sent&) {
+                                if (self->over())
                                     return;
                                 self->sending_ = false;
                                 self->frames_.pop_front();
@@ -256,9 +240,8 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
                             });
     }
 
-    /// Everything that follows from what just happened.
-    void go_on() {
-        if (owner_ == nullptr || !vetting_ || !done_)
+    void go_on() override {
+        if (over() || !vetting_)
             return;
         for (int i = 0; i < 64 && !vetting_->done(); ++i) {
             const Time now = link::now();
@@ -281,19 +264,9 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
         if (vetting_->done())
             return finish(true);
         send_frames();
-        const Time at = std::min(vetting_->next_wakeup(), ecu_.next_wakeup());
-        if (at == std::numeric_limits<Time>::max()) {
-            timer_.cancel();
-            return;
-        }
-        timer_.expires_after(std::chrono::nanoseconds(std::max<Time>(at - link::now(), 0)));
-        timer_.async_wait([self = shared_from_this()](const boost::system::error_code& error) {
-            if (!error)
-                self->go_on();
-        });
+        wake_at(std::min(vetting_->next_wakeup(), ecu_.next_wakeup()));
     }
-    void shut() {
-        timer_.cancel();
+    void shut() override {
         resolver_.cancel();
         link::error_code ignored;
         datagrams_.close(ignored);
@@ -301,30 +274,13 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
             close(i);
         far_end_.close();
     }
-    void finish(bool fine) {
-        if (!done_)
-            return;
-        if (vetting_) {
-            Report made = vetting_->report();
-            made.links = std::move(report_.links);
-            report_ = std::move(made);
-            report_.seed = options_.vetting.seed;
-        }
-        auto done = std::exchange(done_, nullptr);
-        shut();
-        done(fine);
-    }
-
-    LiveDoipVetting* owner_;
     link::LinkName entity_;
     link::Link& far_end_;
     LiveDoipOptions options_;
     isotp::Endpoint ecu_;
-    asio::steady_timer timer_;
     udp::resolver resolver_;
     udp::socket datagrams_;
     std::array<std::uint8_t, 256> datagram_{};
-    std::function<void(bool)> done_;
     std::optional<DoipVetting> vetting_;
     std::array<Line, DoipVetting::lines> lines_;
     /// What was begun before it was closed counts no more.
@@ -333,27 +289,10 @@ class LiveDoipVetting::Impl final : public std::enable_shared_from_this<Impl>,
     bool sending_ = false;
     bool ever_connected_ = false;
     std::optional<bool> answered_;
-    Report report_;
-    std::string trouble_;
 };
 
 LiveDoipVetting::LiveDoipVetting(const link::LinkName& entity, link::Link& far_end,
                                  const LiveDoipOptions& options)
-    : impl_(std::make_shared<Impl>(*this, entity, far_end, options)) {}
-LiveDoipVetting::~LiveDoipVetting() {
-    impl_->leave();
-}
-void LiveDoipVetting::start(std::function<void(bool)> done) {
-    impl_->start(std::move(done));
-}
-void LiveDoipVetting::stop() {
-    impl_->stop();
-}
-const std::string& LiveDoipVetting::trouble() const noexcept {
-    return impl_->trouble();
-}
-const Report& LiveDoipVetting::report() const noexcept {
-    return impl_->report();
-}
+    : LiveBase(std::make_shared<Impl>(*this, entity, far_end, options)) {}
 
 } // namespace telltale::vet

@@ -11,6 +11,7 @@
 
 #include "telltale/base/number.hpp"
 #include "telltale/vet/live.hpp"
+#include "work.hpp"
 
 namespace telltale::vet {
 
@@ -35,31 +36,14 @@ std::string_view of(link::TimeFrom from) {
 
 } // namespace
 
-class LiveVetting::Impl final : public std::enable_shared_from_this<Impl>, public VettingOutlet {
+class LiveVetting::Impl final : public LiveBase::Work, public VettingOutlet {
   public:
     Impl(LiveVetting& owner, link::Link& tested, link::Link& reference, const LiveOptions& options)
-        : owner_(&owner), options_(options), timer_(tested.get_executor()),
-          reopen_timer_(tested.get_executor()) {
+        : Work(owner, tested.get_executor(), options.vetting.seed), vetting_owner_(owner),
+          options_(options), reopen_timer_(tested.get_executor()) {
         sides_[0].link = &tested;
         sides_[1].link = &reference;
     }
-
-    void start(std::function<void(bool)> done) {
-        done_ = std::move(done);
-        open_side(End::reference);
-    }
-    void stop() {
-        if (vetting_)
-            vetting_->stop(link::now());
-        go_on();
-    }
-    void leave() {
-        owner_ = nullptr;
-        done_ = nullptr;
-        shut();
-    }
-    const std::string& trouble() const { return trouble_; }
-    const Report& report() const { return report_; }
 
     // VettingOutlet
 
@@ -74,13 +58,10 @@ class LiveVetting::Impl final : public std::enable_shared_from_this<Impl>, publi
     }
     void unplug() override {
         unplugging_ = true;
-        if (owner_->on_unplug)
-            owner_->on_unplug();
+        if (owner() != nullptr && vetting_owner_.on_unplug)
+            vetting_owner_.on_unplug();
     }
-    void progress(std::string_view what, double part) override {
-        if (owner_->on_progress)
-            owner_->on_progress(what, part);
-    }
+    void progress(std::string_view what, double part) override { tell(what, part); }
 
   private:
     struct Waiting {
@@ -96,6 +77,17 @@ class LiveVetting::Impl final : public std::enable_shared_from_this<Impl>, publi
         link::LineUp up;
     };
     Side& side(End end) { return sides_[static_cast<std::size_t>(end)]; }
+    std::shared_ptr<Impl> self() { return std::static_pointer_cast<Impl>(shared_from_this()); }
+
+    void open_links() override { open_side(End::reference); }
+    bool stop_vetting() override {
+        if (vetting_)
+            vetting_->stop(link::now());
+        return vetting_.has_value();
+    }
+    std::optional<Report> found() const override {
+        return vetting_ ? std::optional<Report>(vetting_->report()) : std::nullopt;
+    }
 
     void open_side(End end) {
         auto& at = side(end);
@@ -107,22 +99,18 @@ class LiveVetting::Impl final : public std::enable_shared_from_this<Impl>, publi
             settings.can.bit_rate = options_.vetting.bit_rate;
         if (end == End::tested)
             settings.can.filters = filters_;
-        at.link->async_open(
-            settings, options_.open_timeout,
-            [self = shared_from_this(), end, generation = at.generation](link::error_code error,
-                                                                         const link::LineUp& up) {
-                if (self->owner_ != nullptr && generation == self->side(end).generation)
-                    self->was_opened(end, error, up);
-            });
+        at.link->async_open(settings, options_.open_timeout,
+                            [self = self(), end, generation = at.generation](
+                                link::error_code error, const link::LineUp& up) {
+                                if (!self->over() && generation == self->side(end).generation)
+                                    self->was_opened(end, error, up);
+                            });
     }
 
     void was_opened(End end, link::error_code error, const link::LineUp& up) {
         auto& at = side(end);
-        if (!vetting_ && error) {
-            trouble_ = at.link->name() + ": " +
-                       (at.link->trouble().empty() ? error.message() : at.link->trouble());
-            return finish(false);
-        }
+        if (!vetting_ && error)
+            return cannot_open(*at.link, error);
         if (!error) {
             at.open = true;
             at.up = up;
@@ -142,8 +130,8 @@ class LiveVetting::Impl final : public std::enable_shared_from_this<Impl>, publi
     }
     void open_later() {
         reopen_timer_.expires_after(reopen_every);
-        reopen_timer_.async_wait([self = shared_from_this()](const boost::system::error_code& e) {
-            if (!e && self->owner_ != nullptr && self->vetting_ && !self->vetting_->done())
+        reopen_timer_.async_wait([self = self()](const boost::system::error_code& e) {
+            if (!e && !self->over() && self->vetting_ && !self->vetting_->done())
                 self->open_side(End::tested);
         });
     }
@@ -179,18 +167,17 @@ class LiveVetting::Impl final : public std::enable_shared_from_this<Impl>, publi
 
     void receive(End end) {
         auto& at = side(end);
-        at.link->async_receive(
-            link::no_timeout, [self = shared_from_this(), end, generation = at.generation](
-                                  link::error_code error, const link::Received& received) {
-                if (self->owner_ != nullptr && generation == self->side(end).generation)
-                    self->was_received(end, error, received);
-            });
+        at.link->async_receive(link::no_timeout,
+                               [self = self(), end, generation = at.generation](
+                                   link::error_code error, const link::Received& received) {
+                                   if (!self->over() && generation == self->side(end).generation)
+                                       self->was_received(end, error, received);
+                               });
     }
     void was_received(End end, link::error_code error, const link::Received& received) {
         if (error == link::LinkError::cancelled)
             return;
-        if (error && error != link::LinkError::bad_traffic &&
-            error != link::LinkError::wrong_answer)
+        if (is_lost(error))
             return lose(end);
         if (const auto* frame = std::get_if<CanFrame>(&received.traffic);
             !error && frame != nullptr && vetting_ && !received.own) {
@@ -220,10 +207,9 @@ class LiveVetting::Impl final : public std::enable_shared_from_this<Impl>, publi
             return;
         at.sending = true;
         at.link->async_send(at.waiting.front().frame.view(), send_timeout,
-                            [self = shared_from_this(), end,
-                             generation = at.generation](link::error_code error, link::Sent sent) {
-                                if (self->owner_ != nullptr &&
-                                    generation == self->side(end).generation)
+                            [self = self(), end, generation = at.generation](link::error_code error,
+                                                                             link::Sent sent) {
+                                if (!self->over() && generation == self->side(end).generation)
                                     self->was_sent(end, error, sent);
                             });
     }
@@ -240,9 +226,8 @@ class LiveVetting::Impl final : public std::enable_shared_from_this<Impl>, publi
         go_on();
     }
 
-    /// Everything that follows from what just happened.
-    void go_on() {
-        if (owner_ == nullptr || !vetting_)
+    void go_on() override {
+        if (over() || !vetting_)
             return;
         for (int i = 0; i < 16 && !vetting_->done(); ++i) {
             const Time now = link::now();
@@ -256,78 +241,27 @@ class LiveVetting::Impl final : public std::enable_shared_from_this<Impl>, publi
             return finish(true);
         kick(End::tested);
         kick(End::reference);
-        wait();
+        wake_at(vetting_->next_wakeup());
     }
-    void wait() {
-        const Time at = vetting_->next_wakeup();
-        if (at == timed_for_)
-            return;
-        timed_for_ = at;
-        if (at == std::numeric_limits<Time>::max()) {
-            timer_.cancel();
-            return;
-        }
-        timer_.expires_after(std::chrono::nanoseconds(std::max<Time>(at - link::now(), 0)));
-        timer_.async_wait([self = shared_from_this()](const boost::system::error_code& error) {
-            if (error || self->owner_ == nullptr)
-                return;
-            self->timed_for_ = no_time;
-            self->go_on();
-        });
-    }
-
-    void shut() {
-        timer_.cancel();
+    void shut() override {
         reopen_timer_.cancel();
         for (auto& at : sides_) {
             ++at.generation;
             at.link->close();
         }
     }
-    void finish(bool fine) {
-        if (!done_)
-            return;
-        if (vetting_)
-            report_ = vetting_->report();
-        report_.links = links_;
-        report_.seed = options_.vetting.seed;
-        shut();
-        auto done = std::exchange(done_, nullptr);
-        done(fine);
-    }
 
-    LiveVetting* owner_;
+    LiveVetting& vetting_owner_; ///< while `owner()` is there
     LiveOptions options_;
     std::array<Side, 2> sides_;
-    boost::asio::steady_timer timer_;
     boost::asio::steady_timer reopen_timer_;
-    std::function<void(bool)> done_;
     std::optional<Vetting> vetting_;
     std::vector<link::CanMask> filters_;
-    std::vector<LinkUnderTest> links_;
-    Report report_;
-    std::string trouble_;
     bool want_open_ = false;
     bool unplugging_ = false;
-    Time timed_for_ = no_time;
 };
 
 LiveVetting::LiveVetting(link::Link& tested, link::Link& reference, const LiveOptions& options)
-    : impl_(std::make_shared<Impl>(*this, tested, reference, options)) {}
-LiveVetting::~LiveVetting() {
-    impl_->leave();
-}
-void LiveVetting::start(std::function<void(bool)> done) {
-    impl_->start(std::move(done));
-}
-void LiveVetting::stop() {
-    impl_->stop();
-}
-const std::string& LiveVetting::trouble() const noexcept {
-    return impl_->trouble();
-}
-const Report& LiveVetting::report() const noexcept {
-    return impl_->report();
-}
+    : LiveBase(std::make_shared<Impl>(*this, tested, reference, options)) {}
 
 } // namespace telltale::vet
