@@ -60,7 +60,7 @@ if ! command -v tmux >/dev/null; then
     echo "skipped: tmux is not here"
     exit 0
 fi
-tmux="tmux -L telltale-manual-$$ -f /dev/null"
+tmux=:
 trap '$tmux kill-server 2>/dev/null || true' EXIT
 shown() {
     $tmux capture-pane -p -t 0 | sed 's/ *$//' | grep '^%%' | tail -n 1
@@ -78,6 +78,8 @@ completes() {
     done
 }
 start() { # COMMAND...: in the terminal, with %% as its prompt
+    # Each shell has a server of its own: one that is about to end takes no new session.
+    tmux="tmux -L telltale-manual-$$-$shell -f /dev/null"
     $tmux new-session -d -x 160 -y 50 -c "$scratch/here" "$@"
     tries=0
     until [ "$(shown)" = '%%' ]; do
@@ -95,7 +97,7 @@ common() {
     completes 'telltale decode --watch charg' 'telltale decode --watch charging'
     completes 'telltale decode dr' 'telltale decode drive.pcapng'
     completes 'telltale manual catal' 'telltale manual catalogue'
-    $tmux kill-session
+    $tmux kill-server
 }
 
 PATH=$scratch/bin:$PATH
