@@ -4,29 +4,13 @@
 #include <vector>
 
 #include "around.hpp"
+#include "base/chance.hpp"
 #include "inbox.hpp"
 #include "telltale/link/around.hpp"
 
 namespace telltale::link {
 
 namespace {
-
-/// Numbers that follow from the seed alone (splitmix64).
-class Chance {
-  public:
-    explicit Chance(std::uint64_t seed) : state_(seed) {}
-    std::uint64_t next() {
-        state_ += 0x9E37'79B9'7F4A'7C15;
-        std::uint64_t z = state_;
-        z = (z ^ z >> 30) * 0xBF58'476D'1CE4'E5B9;
-        z = (z ^ z >> 27) * 0x94D0'49BB'1331'11EB;
-        return z ^ z >> 31;
-    }
-    bool hits(double rate) { return static_cast<double>(next() >> 11) * 0x1p-53 < rate; }
-
-  private:
-    std::uint64_t state_;
-};
 
 void turn_bit(Traffic& traffic, std::vector<std::uint8_t>& bytes, std::uint64_t chance) {
     const Bytes before = bytes_of(traffic);

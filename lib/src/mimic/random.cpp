@@ -1,14 +1,12 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "telltale/mimic/random.hpp"
 
+#include "base/chance.hpp"
+
 namespace telltale::mimic {
 
 std::uint64_t Random::next() noexcept {
-    state_ += 0x9E3779B97F4A7C15;
-    std::uint64_t z = state_;
-    z = (z ^ z >> 30) * 0xBF58476D1CE4E5B9;
-    z = (z ^ z >> 27) * 0x94D049BB133111EB;
-    return z ^ z >> 31;
+    return splitmix64(state_);
 }
 
 double Random::uniform() noexcept {

@@ -4,7 +4,7 @@
 #include <string>
 #include <utility>
 
-#include "chance.hpp"
+#include "base/chance.hpp"
 
 namespace telltale::vet {
 

@@ -3,7 +3,7 @@
 
 #include <algorithm>
 
-#include "chance.hpp"
+#include "base/chance.hpp"
 #include "clock.hpp"
 #include "render.hpp"
 #include "telltale/base/hex.hpp"

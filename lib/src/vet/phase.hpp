@@ -9,7 +9,7 @@
 #include <string_view>
 #include <vector>
 
-#include "chance.hpp"
+#include "base/chance.hpp"
 #include "clock.hpp"
 #include "compare.hpp"
 #include "telltale/vet/report.hpp"
