@@ -11,6 +11,7 @@
 #include "telltale/base/text.hpp"
 #include "telltale/dump/reader.hpp"
 #include "telltale/message/stream.hpp"
+#include "telltale/run/feed.hpp"
 #include "telltale/vehicle/picture.hpp"
 #include "telltale/vehicle/report.hpp"
 
@@ -145,14 +146,7 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         text.clear();
         append_plain(text, record.comment);
         append_plain(text, reader->line_name(record.line));
-        if (record.kind == dump::RecordKind::can)
-            stream.can(record.line, record.can, record.time, record.place, ear);
-        else if (record.kind == dump::RecordKind::message)
-            stream.message(record.bytes, record.time, record.place, ear);
-        else if (record.kind == dump::RecordKind::kline)
-            stream.kline(record.line, record.bytes, record.time, record.place, ear);
-        else if (record.kind == dump::RecordKind::j1850)
-            stream.j1850(record.line, record.bytes, record.time, record.place, ear);
+        run::feed(stream, record, ear);
     }
     stream.finish(ear);
     check(reader->counts().bytes <= size);

@@ -100,14 +100,8 @@ EMSCRIPTEN_KEEPALIVE int decode(std::size_t size) {
          step = reader->next(record, problem)) {
         if (step == dump::Step::problem)
             both.picture.problem(problem, {});
-        else if (record.kind == dump::RecordKind::can)
-            stream.can(record.line, record.can, record.time, record.place, both);
-        else if (record.kind == dump::RecordKind::message)
-            stream.message(record.bytes, record.time, record.place, both);
-        else if (record.kind == dump::RecordKind::kline)
-            stream.kline(record.line, record.bytes, record.time, record.place, both);
-        else if (record.kind == dump::RecordKind::j1850)
-            stream.j1850(record.line, record.bytes, record.time, record.place, both);
+        else
+            run::feed(stream, record, both);
     }
     stream.finish(both);
     both.picture.finish();

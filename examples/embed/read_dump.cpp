@@ -3,6 +3,7 @@
 #include <cstdio>
 #include <telltale/dump/reader.hpp>
 #include <telltale/message/stream.hpp>
+#include <telltale/run/feed.hpp>
 
 namespace message = telltale::message;
 
@@ -65,14 +66,7 @@ int main(int argc, char** argv) {
             listener.tell(problem);
             break;
         case telltale::dump::Step::record:
-            if (record.kind == telltale::dump::RecordKind::can)
-                stream.can(record.line, record.can, record.time, record.place, listener);
-            else if (record.kind == telltale::dump::RecordKind::message)
-                stream.message(record.bytes, record.time, record.place, listener);
-            else if (record.kind == telltale::dump::RecordKind::kline)
-                stream.kline(record.line, record.bytes, record.time, record.place, listener);
-            else if (record.kind == telltale::dump::RecordKind::j1850)
-                stream.j1850(record.line, record.bytes, record.time, record.place, listener);
+            telltale::run::feed(stream, record, listener);
             break;
         }
     }

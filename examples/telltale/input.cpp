@@ -12,6 +12,7 @@
 
 #include "telltale/base/hex.hpp"
 #include "telltale/base/number.hpp"
+#include "telltale/run/feed.hpp"
 #include "with.hpp"
 
 namespace telltale::program {
@@ -179,6 +180,11 @@ Result<InputSettings> read_input_options(const InputOptions& options) {
     return settings;
 }
 
+void PictureWatcher::closed() {
+    picture_.finish();
+    picture_.name_lines([&](std::uint16_t line) { return reader_->line_name(line); });
+}
+
 bool read_dump(const std::string& file, const InputSettings& settings, Output& output,
                message::Listener& listener, DumpWatcher& watcher, bool* no_dump) {
     dump::ReaderOptions options;
@@ -203,22 +209,11 @@ bool read_dump(const std::string& file, const InputSettings& settings, Output& o
         case dump::Step::record:
             if (!record.comment.empty())
                 watcher.comment(record.comment, record.time);
-            if (record.kind == dump::RecordKind::can)
-                stream.can(record.line, record.can, record.time, record.place, listener);
-            else if (record.kind == dump::RecordKind::message)
-                stream.message(record.bytes, record.time, record.place, listener);
-            else if (record.kind == dump::RecordKind::kline)
-                stream.kline(record.line, record.bytes, record.time, record.place, listener);
-            else if (record.kind == dump::RecordKind::j1850)
-                stream.j1850(record.line, record.bytes, record.time, record.place, listener);
+            run::feed(stream, record, listener);
             break;
-        case dump::Step::problem: {
-            message::Said nobody;
-            nobody.time = problem.time;
-            nobody.place = problem.place;
-            listener.problem(problem, nobody);
+        case dump::Step::problem:
+            run::tell(problem, listener);
             break;
-        }
         case dump::Step::end:
             more = false;
             break;

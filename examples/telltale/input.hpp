@@ -11,6 +11,7 @@
 #include "telltale/catalogue/extension.hpp"
 #include "telltale/dump/reader.hpp"
 #include "telltale/message/stream.hpp"
+#include "telltale/vehicle/picture.hpp"
 
 namespace CLI {
 class App;
@@ -59,6 +60,21 @@ class DumpWatcher {
     virtual bool goes_on() { return true; }
     /// After the last record.
     virtual void closed() {}
+};
+
+/// Ends a picture when its dump is over.
+class PictureWatcher : public DumpWatcher {
+  public:
+    explicit PictureWatcher(vehicle::Picture& picture) : picture_(picture) {}
+    void opened(const dump::Reader& reader) override { reader_ = &reader; }
+    void closed() override;
+
+  protected:
+    const dump::Reader& reader() const { return *reader_; }
+
+  private:
+    vehicle::Picture& picture_;
+    const dump::Reader* reader_ = nullptr;
 };
 
 /// Reads one dump to its end. What the user needs to know of it goes to standard error, by way of

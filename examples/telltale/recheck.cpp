@@ -23,21 +23,6 @@ struct RecheckSettings {
     int model_year = 0;
 };
 
-/// Ends a picture when its dump is over.
-class RecheckWatcher final : public DumpWatcher {
-  public:
-    explicit RecheckWatcher(vehicle::Picture& picture) : picture_(picture) {}
-    void opened(const dump::Reader& reader) override { reader_ = &reader; }
-    void closed() override {
-        picture_.finish();
-        picture_.name_lines([&](std::uint16_t line) { return reader_->line_name(line); });
-    }
-
-  private:
-    vehicle::Picture& picture_;
-    const dump::Reader* reader_ = nullptr;
-};
-
 int recheck(const RecheckSettings& options) {
     InputOptions input = options.input;
     input.files = {options.before, options.after};
@@ -62,7 +47,7 @@ int recheck(const RecheckSettings& options) {
     Output output;
     std::array<vehicle::Picture, 2> pictures;
     for (std::size_t i = 0; i < pictures.size(); ++i) {
-        RecheckWatcher watcher(pictures[i]);
+        PictureWatcher watcher(pictures[i]);
         if (!read_dump(settings->files[i], *settings, output, pictures[i], watcher))
             return output.finish(status_wrong);
     }

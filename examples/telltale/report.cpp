@@ -29,21 +29,15 @@ struct ReportSettings {
 };
 
 /// Takes what the report says of the dump itself from its reader.
-class ReportWatcher final : public DumpWatcher {
+class ReportWatcher final : public PictureWatcher {
   public:
-    explicit ReportWatcher(vehicle::Picture& picture) : picture_(picture) {}
-    void opened(const dump::Reader& reader) override { reader_ = &reader; }
+    using PictureWatcher::PictureWatcher;
     void closed() override {
-        picture_.finish();
-        picture_.name_lines([&](std::uint16_t line) { return reader_->line_name(line); });
-        options.format = dump::name(reader_->format());
-        options.frames = reader_->counts().frames;
+        PictureWatcher::closed();
+        options.format = dump::name(reader().format());
+        options.frames = reader().counts().frames;
     }
     vehicle::ReportOptions options;
-
-  private:
-    vehicle::Picture& picture_;
-    const dump::Reader* reader_ = nullptr;
 };
 
 /// Draws the picture of a dump, or of a vehicle where a link stands in its place. False: it could

@@ -82,14 +82,8 @@ bool print(const char* path) {
          step = reader->next(record, problem)) {
         if (step == dump::Step::problem)
             printer.tell(problem);
-        else if (record.kind == dump::RecordKind::can)
-            stream.can(record.line, record.can, record.time, record.place, printer);
-        else if (record.kind == dump::RecordKind::message)
-            stream.message(record.bytes, record.time, record.place, printer);
-        else if (record.kind == dump::RecordKind::kline)
-            stream.kline(record.line, record.bytes, record.time, record.place, printer);
-        else if (record.kind == dump::RecordKind::j1850)
-            stream.j1850(record.line, record.bytes, record.time, record.place, printer);
+        else
+            run::feed(stream, record, printer);
     }
     stream.finish(printer);
     printer.picture.finish();

@@ -10,6 +10,7 @@
 #include "telltale/base/hex.hpp"
 #include "telltale/dump/reader.hpp"
 #include "telltale/message/stream.hpp"
+#include "telltale/run/feed.hpp"
 #include "telltale/vehicle/picture.hpp"
 
 namespace telltale::tests {
@@ -28,18 +29,9 @@ inline vehicle::Picture picture_of(std::string_view dump, const vehicle::Limits&
         if (step == dump::Step::end)
             break;
         if (step == dump::Step::problem) {
-            message::Said nobody;
-            nobody.time = problem.time;
-            nobody.place = problem.place;
-            picture.problem(problem, nobody);
-        } else if (record.kind == dump::RecordKind::can) {
-            stream.can(record.line, record.can, record.time, record.place, picture);
-        } else if (record.kind == dump::RecordKind::message) {
-            stream.message(record.bytes, record.time, record.place, picture);
-        } else if (record.kind == dump::RecordKind::kline) {
-            stream.kline(record.line, record.bytes, record.time, record.place, picture);
-        } else if (record.kind == dump::RecordKind::j1850) {
-            stream.j1850(record.line, record.bytes, record.time, record.place, picture);
+            run::tell(problem, picture);
+        } else {
+            run::feed(stream, record, picture);
         }
     }
     stream.finish(picture);

@@ -79,8 +79,8 @@ Visit repaired() {
     return visit;
 }
 
-vehicle::Recheck run(const Visit& before, const Visit& after,
-                     const vehicle::RecheckOptions& options = {}) {
+vehicle::Recheck rechecked(const Visit& before, const Visit& after,
+                           const vehicle::RecheckOptions& options = {}) {
     return vehicle::recheck(before.picture(), after.picture(), options);
 }
 
@@ -91,7 +91,7 @@ bool has(const std::string& text, std::string_view part) {
 } // namespace
 
 TEST_CASE("a repair that held") {
-    const auto result = run(faulty(), repaired());
+    const auto result = rechecked(faulty(), repaired());
     CHECK(result.verdict == Verdict::verified);
     CHECK(result.notes.empty());
     CHECK(result.codes.size() == 3);
@@ -108,12 +108,12 @@ TEST_CASE("a repair that held") {
 TEST_CASE("the code is stored again, or pending") {
     auto after = repaired();
     after.stored = "01 0420";
-    auto result = run(faulty(), after);
+    auto result = rechecked(faulty(), after);
     CHECK(result.verdict == Verdict::failed);
     CHECK(result.reason == "P0420 is stored again.");
     after = repaired();
     after.pending = "01 0420";
-    result = run(faulty(), after);
+    result = rechecked(faulty(), after);
     CHECK(result.verdict == Verdict::failed);
     CHECK(result.reason == "P0420 is pending again.");
 }
@@ -122,7 +122,7 @@ TEST_CASE("the code is still there because nothing was cleared") {
     auto after = faulty();
     after.at = 1000;
     after.kilometres = 3010;
-    const auto result = run(faulty(), after);
+    const auto result = rechecked(faulty(), after);
     CHECK(result.verdict == Verdict::not_yet);
     CHECK(has(result.reason, "P0420 is still stored"));
     CHECK_FALSE(result.since_clear[0].cleared);
@@ -131,17 +131,18 @@ TEST_CASE("the code is still there because nothing was cleared") {
 TEST_CASE("a new code") {
     auto after = repaired();
     after.stored = "01 0102";
-    CHECK(run(faulty(), after).verdict == Verdict::failed);
-    CHECK(run(faulty(), after).reason == "P0102 is stored that BEFORE did not have.");
+    CHECK(rechecked(faulty(), after).verdict == Verdict::failed);
+    CHECK(rechecked(faulty(), after).reason == "P0102 is stored that BEFORE did not have.");
     after = repaired();
     after.pending = "02 0102 0113";
-    CHECK(run(faulty(), after).reason == "P0102, P0113 are pending that BEFORE did not have.");
+    CHECK(rechecked(faulty(), after).reason ==
+          "P0102, P0113 are pending that BEFORE did not have.");
 }
 
 TEST_CASE("the lamp is on, though no code was told") {
     auto after = repaired();
     after.lamp = "80 07 65 00";
-    const auto result = run(faulty(), after);
+    const auto result = rechecked(faulty(), after);
     CHECK(result.verdict == Verdict::failed);
     CHECK(has(result.reason, "lamp"));
 }
@@ -149,11 +150,11 @@ TEST_CASE("the lamp is on, though no code was told") {
 TEST_CASE("a monitor test fails") {
     auto after = repaired();
     after.test = "46 21 80 2E 0050 0000 0040";
-    const auto result = run(faulty(), after);
+    const auto result = rechecked(faulty(), after);
     CHECK(result.verdict == Verdict::failed);
     CHECK(has(result.reason, "21/80"));
     after.test = "46 21 80 2E 0000 0000 0000"; // all zero: not run since clearing
-    const auto not_run = run(faulty(), after);
+    const auto not_run = rechecked(faulty(), after);
     CHECK(not_run.verdict == Verdict::verified);
     REQUIRE(not_run.notes.size() == 1);
     CHECK(has(not_run.notes[0], "no result"));
@@ -165,21 +166,21 @@ TEST_CASE("codes were merely cleared") {
     after.warm_ups = 0;
     after.permanent = "01 0420";
     after.lamp = "00 07 65 65"; // four monitors open
-    const auto result = run(faulty(), after);
+    const auto result = rechecked(faulty(), after);
     CHECK(result.verdict == Verdict::not_yet);
     CHECK(result.merely_cleared);
     CHECK(has(result.reason, "merely cleared, 4 km and 0 warm-ups ago: 4 monitors have not run"));
     after.kilometres = 500; // driven enough, and still open
     after.warm_ups = 9;
-    CHECK_FALSE(run(faulty(), after).merely_cleared);
-    CHECK(run(faulty(), after).verdict == Verdict::not_yet);
+    CHECK_FALSE(rechecked(faulty(), after).merely_cleared);
+    CHECK(rechecked(faulty(), after).verdict == Verdict::not_yet);
 }
 
 TEST_CASE("the monitor that would find the fault again has not run") {
     auto after = repaired();
     after.lamp =
         "00 07 65 01"; // the catalyst's monitor: within the allowance, but P0420 is its code
-    const auto result = run(faulty(), after);
+    const auto result = rechecked(faulty(), after);
     CHECK(result.verdict == Verdict::not_yet);
     CHECK(has(result.reason, "Catalyst"));
     unsigned watching = 0;
@@ -190,47 +191,47 @@ TEST_CASE("the monitor that would find the fault again has not run") {
     }
     CHECK(watching == 1);
     after.lamp = "00 07 65 04"; // the evaporative system's is another matter
-    CHECK(run(faulty(), after).verdict == Verdict::verified);
+    CHECK(rechecked(faulty(), after).verdict == Verdict::verified);
 }
 
 TEST_CASE("how many monitors may be open") {
     auto after = repaired();
     after.lamp = "00 07 65 44"; // evaporative system and heater
     vehicle::RecheckOptions options;
-    auto result = run(faulty(), after, options);
+    auto result = rechecked(faulty(), after, options);
     CHECK(result.verdict == Verdict::not_yet); // 2005: one
     CHECK(result.allowed_incomplete == 1);
     CHECK(has(result.allowance_basis, "40 CFR 85.2222"));
     CHECK(has(result.allowance_basis, "model year 2005"));
     options.model_year = 1998; // two
-    CHECK(run(faulty(), after, options).verdict == Verdict::verified);
+    CHECK(rechecked(faulty(), after, options).verdict == Verdict::verified);
     options.model_year = 2001;
-    CHECK(run(faulty(), after, options).verdict == Verdict::not_yet);
+    CHECK(rechecked(faulty(), after, options).verdict == Verdict::not_yet);
     options.model_year.reset();
     options.allowance = 2;
-    CHECK(run(faulty(), after, options).verdict == Verdict::verified);
+    CHECK(rechecked(faulty(), after, options).verdict == Verdict::verified);
     options.allowance.reset();
     options.us_allowance = false;
     after.lamp = "00 07 65 04";
-    CHECK(run(faulty(), after, options).verdict == Verdict::not_yet);
-    CHECK(run(faulty(), after).verdict == Verdict::verified);
+    CHECK(rechecked(faulty(), after, options).verdict == Verdict::not_yet);
+    CHECK(rechecked(faulty(), after).verdict == Verdict::verified);
     auto nameless = after;
     nameless.vin.clear();
-    CHECK(has(run(faulty(), nameless).allowance_basis, "2005")); // BEFORE has it
+    CHECK(has(rechecked(faulty(), nameless).allowance_basis, "2005")); // BEFORE has it
     auto nameless_before = faulty();
     nameless_before.vin.clear();
-    CHECK(has(run(nameless_before, nameless).allowance_basis, "year being unknown"));
+    CHECK(has(rechecked(nameless_before, nameless).allowance_basis, "year being unknown"));
     // Position 10 repeats after thirty years, and there was no such diagnosis before 1996.
     nameless.vin = "3147344148353948344E47313138333431"; // 1G4AH59H4NG118341
-    CHECK(has(run(nameless_before, nameless).allowance_basis, "model year 2022"));
+    CHECK(has(rechecked(nameless_before, nameless).allowance_basis, "model year 2022"));
     nameless.vin = "3147344148353948354E47313138333431"; // a check digit that does not fit
-    CHECK(has(run(nameless_before, nameless).allowance_basis, "year being unknown"));
+    CHECK(has(rechecked(nameless_before, nameless).allowance_basis, "year being unknown"));
 }
 
 TEST_CASE("a permanent code is left") {
     auto after = repaired();
     after.permanent = "01 0420";
-    const auto result = run(faulty(), after);
+    const auto result = rechecked(faulty(), after);
     CHECK(result.verdict == Verdict::not_yet);
     CHECK(has(result.reason, "P0420 is still permanent"));
 }
@@ -238,17 +239,17 @@ TEST_CASE("a permanent code is left") {
 TEST_CASE("what was not read proves nothing") {
     auto after = repaired();
     after.stored.clear();
-    CHECK(has(run(faulty(), after).reason, "stored codes of ECU 7E8"));
-    CHECK(run(faulty(), after).verdict == Verdict::not_yet);
+    CHECK(has(rechecked(faulty(), after).reason, "stored codes of ECU 7E8"));
+    CHECK(rechecked(faulty(), after).verdict == Verdict::not_yet);
     after = repaired();
     after.pending.clear();
-    CHECK(has(run(faulty(), after).reason, "pending codes of ECU 7E8"));
+    CHECK(has(rechecked(faulty(), after).reason, "pending codes of ECU 7E8"));
     after = repaired();
     after.lamp.clear();
-    CHECK(has(run(faulty(), after).reason, "PID 01"));
+    CHECK(has(rechecked(faulty(), after).reason, "PID 01"));
     after = repaired();
     after.permanent.clear();
-    const auto result = run(faulty(), after);
+    const auto result = rechecked(faulty(), after);
     CHECK(result.verdict == Verdict::verified); // not every vehicle has permanent codes
     REQUIRE(result.notes.size() == 1);
     CHECK(has(result.notes[0], "permanent"));
@@ -257,7 +258,7 @@ TEST_CASE("what was not read proves nothing") {
 TEST_CASE("nothing was wrong before") {
     Visit before;
     before.warm_ups = 90;
-    const auto result = run(before, repaired());
+    const auto result = rechecked(before, repaired());
     CHECK(result.verdict == Verdict::not_yet);
     CHECK(has(result.reason, "BEFORE shows no code"));
 }
@@ -265,11 +266,11 @@ TEST_CASE("nothing was wrong before") {
 TEST_CASE("two vehicles, or the wrong order") {
     auto after = repaired();
     after.vin = "3131313131313131313131313131313131";
-    CHECK(has(run(faulty(), after).reason, "different VINs"));
-    CHECK(run(faulty(), after).verdict == Verdict::not_yet);
+    CHECK(has(rechecked(faulty(), after).reason, "different VINs"));
+    CHECK(rechecked(faulty(), after).verdict == Verdict::not_yet);
     auto before = faulty();
     before.at = 200'000;
-    const auto result = run(before, repaired());
+    const auto result = rechecked(before, repaired());
     REQUIRE(result.notes.size() == 1);
     CHECK(has(result.notes[0], "earlier"));
 }
@@ -277,7 +278,7 @@ TEST_CASE("two vehicles, or the wrong order") {
 TEST_CASE("codes that were cleared while BEFORE was recorded are former codes") {
     auto before = faulty();
     before.clears = true;
-    const auto result = run(before, repaired());
+    const auto result = rechecked(before, repaired());
     CHECK(result.verdict == Verdict::verified);
     CHECK(result.codes[0].code.text() == "P0420");
     CHECK(result.codes[0].before);
@@ -289,7 +290,7 @@ TEST_CASE("test results move towards their limits, or away") {
         was.test = before;
         auto is = repaired();
         is.test = after;
-        const auto result = run(was, is);
+        const auto result = rechecked(was, is);
         REQUIRE(result.tests.size() == 1);
         return result.tests[0].direction;
     };
@@ -311,7 +312,7 @@ TEST_CASE("test results move towards their limits, or away") {
           Direction::from_limit);
     auto was = faulty();
     was.test = "46 21 80 2E 0050 0000 0040";
-    const auto result = run(was, repaired());
+    const auto result = rechecked(was, repaired());
     CHECK_FALSE(result.tests[0].passed_before);
     CHECK(result.tests[0].passed_after);
     CHECK(result.tests[0].room_before < 0);
@@ -323,14 +324,14 @@ TEST_CASE("fuel trims before and after") {
     before.pending = "00";
     before.permanent = "00";
     before.brief = 150; // 17 %
-    auto result = run(before, repaired());
+    auto result = rechecked(before, repaired());
     CHECK(result.verdict == Verdict::verified);
     REQUIRE(result.trims.size() == 1);
     CHECK(*result.trims[0].before == doctest::Approx(22 * 100.0 / 128));
     CHECK(*result.trims[0].after == doctest::Approx(0));
     auto after = repaired();
     after.brief = 145; // 13 %
-    result = run(before, after);
+    result = rechecked(before, after);
     CHECK(result.verdict == Verdict::not_yet);
     CHECK(has(result.reason, "13.3 %"));
 }
@@ -347,7 +348,7 @@ TEST_CASE("OBDonUDS and the older services compare by their codes' first two byt
 TEST_CASE("as text no line is wider than the page, as JSON it is one line") {
     auto after = repaired();
     after.lamp = "00 07 65 65";
-    const auto result = run(faulty(), after);
+    const auto result = rechecked(faulty(), after);
     std::string text;
     vehicle::append_recheck_text(text, result);
     CHECK(has(text, "NOT YET"));

@@ -5,6 +5,7 @@
 
 #include "guard.hpp"
 #include "relay.hpp"
+#include "telltale/run/feed.hpp"
 #include "vehicle.hpp"
 
 using namespace telltale;
@@ -62,22 +63,11 @@ bool step(telltale_dump& dump) {
             relay.frame(record);
         if (!record.comment.empty())
             relay.comment(record);
-        if (record.kind == dump::RecordKind::can)
-            dump.stream.can(record.line, record.can, record.time, record.place, relay);
-        else if (record.kind == dump::RecordKind::message)
-            dump.stream.message(record.bytes, record.time, record.place, relay);
-        else if (record.kind == dump::RecordKind::kline)
-            dump.stream.kline(record.line, record.bytes, record.time, record.place, relay);
-        else if (record.kind == dump::RecordKind::j1850)
-            dump.stream.j1850(record.line, record.bytes, record.time, record.place, relay);
+        run::feed(dump.stream, record, relay);
         break;
-    case dump::Step::problem: {
-        message::Said nobody;
-        nobody.time = problem.time;
-        nobody.place = problem.place;
-        relay.problem(problem, nobody);
+    case dump::Step::problem:
+        run::tell(problem, relay);
         break;
-    }
     case dump::Step::end:
         dump.over = true;
         dump.stream.finish(relay);

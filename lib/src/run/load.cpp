@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "telltale/message/stream.hpp"
+#include "telltale/run/feed.hpp"
 
 namespace telltale::run {
 
@@ -34,14 +35,7 @@ Run load(dump::Reader& reader, std::string name, const RunOptions& options,
         }
         if (!record.comment.empty())
             builder.mark(record.time, record.comment);
-        if (record.kind == dump::RecordKind::can)
-            stream.can(record.line, record.can, record.time, record.place, builder);
-        else if (record.kind == dump::RecordKind::message)
-            stream.message(record.bytes, record.time, record.place, builder);
-        else if (record.kind == dump::RecordKind::kline)
-            stream.kline(record.line, record.bytes, record.time, record.place, builder);
-        else if (record.kind == dump::RecordKind::j1850)
-            stream.j1850(record.line, record.bytes, record.time, record.place, builder);
+        feed(stream, record, builder);
     }
     stream.finish(builder);
     Run run = builder.finish([&](std::uint16_t line) { return reader.line_name(line); });
