@@ -1,7 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "drive.hpp"
 
-#include <array>
 #include <cmath>
 #include <cstdlib>
 #include <utility>
@@ -121,22 +120,10 @@ void add_drive_options(CLI::App& command, DriveOptions& options) {
 
 Result<std::string> read_small_file(const std::string& path) {
     constexpr std::size_t most = 1U << 20;
-    auto source = dump::open_source(path);
-    if (!source)
-        return tl::unexpected<Error>(std::move(source.error()));
-    std::string text;
-    std::array<std::uint8_t, 4096> piece{};
-    for (;;) {
-        const auto count = (*source)->read(piece);
-        if (!count)
-            return tl::unexpected<Error>(count.error());
-        if (*count == 0)
-            return text;
-        text.append(reinterpret_cast<const char*>(piece.data()), *count);
-        if (text.size() > most)
-            return fail(ErrorCode::too_long,
-                        path + ": more than a mebibyte; a small file is wanted");
-    }
+    auto text = dump::read_whole(path, most);
+    if (text && text->size() > most)
+        return fail(ErrorCode::too_long, path + ": more than a mebibyte; a small file is wanted");
+    return text;
 }
 
 Result<std::vector<run::Pick>> read_picks(const DriveOptions& options) {

@@ -1,8 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
 #include "with.hpp"
 
-#include <array>
-
 #include <CLI/App.hpp>
 
 #include "output.hpp"
@@ -10,28 +8,6 @@
 #include "telltale/dump/source.hpp"
 
 namespace telltale::program {
-
-namespace {
-
-/// A whole file, as far as the library would take it.
-Result<std::string> read_text(const std::string& path) {
-    auto source = dump::open_source(path);
-    if (!source)
-        return tl::unexpected<Error>(std::move(source.error()));
-    std::string text;
-    std::array<std::uint8_t, 65536> piece{};
-    while (text.size() <= catalogue::Extension::max_text) {
-        const auto count = (*source)->read(piece);
-        if (!count)
-            return tl::unexpected<Error>(count.error());
-        if (*count == 0)
-            break;
-        text.append(reinterpret_cast<const char*>(piece.data()), *count);
-    }
-    return text;
-}
-
-} // namespace
 
 void add_with_option(CLI::App& command, std::vector<std::string>& files) {
     command
@@ -47,7 +23,7 @@ std::shared_ptr<const catalogue::Extension> read_with(const std::vector<std::str
         return std::make_shared<const catalogue::Extension>();
     std::vector<std::string> texts;
     for (const auto& file : files) {
-        auto text = read_text(file);
+        auto text = dump::read_whole(file, catalogue::Extension::max_text);
         if (!text) {
             say(file, text.error().detail);
             return nullptr;

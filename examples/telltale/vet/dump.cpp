@@ -1,7 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
 // Vetting by a dump that the adapter's own software took.
-#include <array>
-
 #include "telltale/base/number.hpp"
 #include "telltale/base/text.hpp"
 #include "telltale/dump/reader.hpp"
@@ -25,24 +23,6 @@ tl::unexpected<Error> about(const std::string& file, Error error) {
     return tl::unexpected<Error>(std::move(error));
 }
 
-Result<std::string> whole_file(const std::string& file, std::size_t most) {
-    auto source = dump::open_source(file);
-    if (!source)
-        return tl::unexpected<Error>(std::move(source.error()));
-    std::string text;
-    for (;;) {
-        std::array<std::uint8_t, 16'384> piece;
-        const auto came = (*source)->read(piece);
-        if (!came)
-            return tl::unexpected<Error>(came.error());
-        if (*came == 0)
-            return text;
-        text.append(reinterpret_cast<const char*>(piece.data()), *came);
-        if (text.size() > most)
-            return fail(ErrorCode::too_long, "too long for a list of known frames");
-    }
-}
-
 std::string_view word(dump::Direction direction) {
     return direction == dump::Direction::received ? "received"
            : direction == dump::Direction::sent   ? "sent"
@@ -52,9 +32,11 @@ std::string_view word(dump::Direction direction) {
 } // namespace
 
 Result<vet::KnownFrames> read_known_frames(const std::string& file, bool classic) {
-    auto text = whole_file(file, vet::most_known_bytes);
+    auto text = dump::read_whole(file, vet::most_known_bytes);
     if (!text)
         return about(file, text.error());
+    if (text->size() > vet::most_known_bytes)
+        return about(file, {ErrorCode::too_long, "too long for a list of known frames", {}});
     auto known = vet::parse_known_frames(*text);
     if (!known)
         return about(file, known.error());

@@ -14,24 +14,6 @@ namespace {
 
 constexpr std::size_t most_texts = 10'000;
 
-/// A whole file, as far as it would be taken.
-Result<std::string> read_text(const char* path) {
-    auto source = dump::open_source(path);
-    if (!source)
-        return tl::unexpected<Error>(std::move(source.error()));
-    std::string text;
-    std::vector<std::uint8_t> piece(std::size_t{64} * 1024);
-    while (text.size() <= catalogue::Extension::max_text) {
-        const auto count = (*source)->read(piece);
-        if (!count)
-            return tl::unexpected<Error>(count.error());
-        if (*count == 0)
-            break;
-        text.append(reinterpret_cast<const char*>(piece.data()), *count);
-    }
-    return text;
-}
-
 int read(const std::vector<catalogue::ExtensionText>& texts, telltale_fault_listener listener,
          void* user, std::unique_ptr<telltale_extension>& made, telltale_error* error) {
     std::vector<catalogue::Fault> faults;
@@ -89,7 +71,7 @@ int telltale_extension_load(const char* const* paths, size_t count, telltale_fau
         for (std::size_t i = 0; i < count && size <= catalogue::Extension::max_text; ++i) {
             if (paths[i] == nullptr)
                 return c::fail(error, TELLTALE_BAD_ARGUMENT, "a path is null");
-            auto text = read_text(paths[i]);
+            auto text = dump::read_whole(paths[i], catalogue::Extension::max_text);
             if (!text)
                 return c::fail(error, text.error());
             size += text->size();

@@ -7,6 +7,7 @@
 #include <string>
 #include <system_error>
 #include <utility>
+#include <vector>
 
 #include <fcntl.h>
 #include <sys/stat.h>
@@ -93,6 +94,24 @@ Result<std::unique_ptr<Source>> open_source(const std::string& path) {
         return fail(ErrorCode::is_directory,
                     shown + " is a directory: name the dump files in it instead");
     return source;
+}
+
+Result<std::string> read_whole(const std::string& path, std::size_t most) {
+    auto source = open_source(path);
+    if (!source)
+        return tl::unexpected<Error>(std::move(source.error()));
+    std::string text;
+    std::vector<std::uint8_t> piece(std::size_t{64} * 1024);
+    while (text.size() <= most) {
+        const auto count = (*source)->read(piece);
+        if (!count)
+            return tl::unexpected<Error>(count.error());
+        if (*count == 0)
+            return text;
+        text.append(reinterpret_cast<const char*>(piece.data()), *count);
+    }
+    text.resize(most + 1);
+    return text;
 }
 
 std::unique_ptr<Source> memory_source(Bytes bytes) {

@@ -27,6 +27,10 @@ class TELLTALE_API Source {
 /// A file by its path, or standard input for "-". Errors: `cannot_open`, `is_directory`.
 TELLTALE_API Result<std::unique_ptr<Source>> open_source(const std::string& path);
 
+/// The bytes of a whole file, or of standard input for "-". Of a longer one `most` + 1, so that it
+/// is seen to be too long. Errors: `cannot_open`, `is_directory`, `cannot_read`.
+TELLTALE_API Result<std::string> read_whole(const std::string& path, std::size_t most);
+
 /// Bytes in memory, which must outlive the source.
 TELLTALE_API std::unique_ptr<Source> memory_source(Bytes bytes);
 
