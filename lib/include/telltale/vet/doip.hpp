@@ -14,22 +14,27 @@
 
 namespace telltale::vet {
 
+/// What is to be tried. It is copied.
 struct DoipVetOptions {
     std::uint16_t tester = 0x0E00; ///< logical address that is activated
     std::uint16_t target = 0;      ///< of the ECU that the far end plays
-    std::size_t longest = 4095;    ///< message that the far end takes and gives
+    std::size_t longest = 4095;    ///< message that the far end takes and gives, in bytes
+    /// Of it all, ns; every length goes once, however long that takes.
     Time duration = 60 * nanoseconds_a_second;
-    std::uint64_t seed = 1;
+    std::uint64_t seed = 1; ///< the same one tries the same things in the same order
 };
 
 /// What vetting a DoIP entity wants done. Nothing here may call it. Views die when the call
-/// returns.
+/// returns. Connections are numbered from 0, below `DoipVetting::lines`.
 class TELLTALE_API DoipVetOutlet {
   public:
     virtual ~DoipVetOutlet() = default;
     /// A connection over TCP to the entity, of this number; `DoipVetting::connected` follows.
     virtual void connect(unsigned line) = 0;
+    /// Bytes for an open connection, in their order; what is written to one that is closed by now
+    /// is left out.
     virtual void write(unsigned line, Bytes bytes) = 0;
+    /// Closes it; `DoipVetting::closed` does not follow.
     virtual void close(unsigned line) = 0;
     /// Asks for the entity's status by a datagram; `DoipVetting::status` may follow.
     virtual void ask_status() {}
@@ -44,9 +49,10 @@ class TELLTALE_API DoipVetOutlet {
 /// and what comes out at the other is held against them; its acknowledgements, its refusals, its
 /// alive check. The ECU is played at the far end. No I/O. Memory is bounded whatever comes.
 /// It is part of telltale::vet-live, since the codec of DoIP is that of the links.
+/// Times, threads, moves and what comes too late: as `Vetting`.
 class TELLTALE_API DoipVetting {
   public:
-    static constexpr unsigned lines = 2;
+    static constexpr unsigned lines = 2; ///< connections at once; each `line` is below it
 
     DoipVetting(const DoipVetOptions& options, Time now);
     ~DoipVetting();
@@ -68,6 +74,7 @@ class TELLTALE_API DoipVetting {
     /// The far end is not there any more: that ends it.
     void gone(Time now);
 
+    /// As those of `Vetting`.
     void poll(Time now, DoipVetOutlet& outlet);
     Time next_wakeup() const noexcept;
     bool done() const noexcept;

@@ -21,13 +21,14 @@ namespace telltale::vet {
 /// How the adapter is to wake the line.
 enum class KlineWaking : std::uint8_t { none, five_baud, fast };
 
+/// What is to be tried.
 struct KlineOptions {
     bool wakes = true;               ///< the line carries the wake-up (not so a pseudo terminal)
     std::optional<KlineWaking> only; ///< it is woken in this way alone
     bool exact = true;               ///< `heard` has the times of the bytes: pauses are judged
     Time slack = nanoseconds_a_millisecond;    ///< that times at the reference may be off by
     Time duration = 60 * nanoseconds_a_second; ///< all lengths once, and more until it is over
-    std::uint64_t seed = 1;
+    std::uint64_t seed = 1; ///< the same one tries the same things in the same order
 };
 
 /// What an adapter heard of the frame that it sent. On one wire a tester hears itself.
@@ -38,7 +39,8 @@ enum class KlineEcho : std::uint8_t {
     wrong, ///< something else, or not all of it
 };
 
-/// What vetting a K-line adapter wants done. Nothing here may call it.
+/// What vetting a K-line adapter wants done. Nothing here may call it. Views die when the call
+/// returns.
 class TELLTALE_API KlineVetOutlet {
   public:
     virtual ~KlineVetOutlet() = default;
@@ -53,7 +55,8 @@ class TELLTALE_API KlineVetOutlet {
 /// Vets a K-line adapter against the other end of the line, which this is: an ECU that knows what
 /// it will be asked. No I/O. It hears what the adapter puts on the line, bit for bit and with its
 /// pauses, answers with what it knows, harms a checksum now and then, and looks at what the adapter
-/// hands on.
+/// hands on (ISO 9141-2, ISO 14230-2). Memory is bounded whatever comes. Times, threads and what
+/// comes too late: as `Vetting`.
 class TELLTALE_API KlineVetting {
   public:
     KlineVetting(const KlineOptions& options, Time now);
@@ -68,18 +71,20 @@ class TELLTALE_API KlineVetting {
     void stop() noexcept { step_ = Step::over; }
     /// The reference does not have the times of single bytes after all: pauses are not judged.
     void inexact() noexcept { options_.exact = false; }
-    /// The adapter hands on what it heard: a frame, checksum included.
+    /// The adapter hands on what it heard: a frame, checksum included, of any length.
     void received(Bytes frame, Time now);
     /// A byte came over the line to the reference; `now` is that of its end. What the reference put
     /// there itself is left out. A low level longer than a byte comes as a zero byte, at its begin.
     void heard(std::uint8_t byte, Time now);
 
+    /// As that of `Vetting`.
     void poll(Time now, KlineVetOutlet& outlet);
+    /// `no_time`: nothing is due before something comes.
     Time next_wakeup() const noexcept { return next_; }
     bool done() const noexcept { return step_ == Step::over; }
     /// So much of it is done, 0 to 1.
     double part(Time now) const noexcept;
-    /// What was not tried is untested.
+    /// Checks, latency and notes as they are now; what was not tried is untested.
     Report report() const;
 
   private:

@@ -23,7 +23,7 @@ struct KnownFrame {
     std::uint8_t remote_length = 0; ///< of a remote frame: the length it asks for
     std::uint8_t size = 0;          ///< bytes of `data`: 0 to 8, or a length of FD
     std::array<std::uint8_t, 64> data{};
-    std::uint16_t group = 0; ///< where in `KnownFrames::groups`
+    std::uint16_t group = 0; ///< where in `KnownFrames::groups`, below its size
 
     Bytes bytes() const { return Bytes(data).first(size); }
     /// Valid as long as this object is and does not move.

@@ -10,6 +10,7 @@
 
 namespace telltale::vet {
 
+/// Bounds of `parse_known_frames`.
 inline constexpr std::size_t most_known_bytes = 1U << 20; ///< of the text
 inline constexpr std::size_t most_known_groups = 64;
 inline constexpr std::size_t most_known_frames = 4096;

@@ -15,6 +15,7 @@
 
 namespace telltale::vet {
 
+/// What is known of how the list was sent.
 struct OfflineOptions {
     /// The list was sent so often, from its start to its end, and nothing of it is missing before
     /// and after the dump; 0: not known, then what lies before the first known frame that came and
@@ -34,6 +35,8 @@ struct OfflineOptions {
 ///
 /// What cannot be told from a dump: whole rounds of the list that are lost together, and what was
 /// lost of a list whose frames are all the same.
+///
+/// Not safe for two threads at once; one that was moved from can only be destroyed or assigned to.
 class TELLTALE_API DumpVetting {
   public:
     /// `known` is copied.
@@ -44,8 +47,10 @@ class TELLTALE_API DumpVetting {
 
     /// The next record of the dump; those that are no CAN frames are passed over.
     void record(const dump::Record& record);
+    /// The same of a frame alone. `time`: ns on one scale, or `no_time`; nothing of it is kept.
     void frame(std::uint16_t line, dump::Direction direction, const CanFrame& frame, Time time);
 
+    /// What was counted on the way.
     struct Summary {
         std::uint64_t frames = 0;  ///< of the interface that is judged, error frames left out
         std::uint64_t found = 0;   ///< known frames, whole or changed
@@ -66,7 +71,7 @@ class TELLTALE_API DumpVetting {
     /// The dump is over: the rows of the report. `untested` all of them where not one known frame
     /// was found. Once.
     std::vector<Check> finish();
-    /// After `finish`.
+    /// After `finish`; lives as long as this.
     const Summary& summary() const noexcept;
 
   private:

@@ -11,6 +11,7 @@
 /// same report gives the same bytes.
 namespace telltale::vet {
 
+/// How a report is written as text.
 struct TextOptions {
     std::size_t width = 80; ///< columns, 32 to 200; below 60 there is no table
     bool colour = false;    ///< ANSI: green, red, yellow for the results

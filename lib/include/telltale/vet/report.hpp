@@ -14,6 +14,7 @@
 
 namespace telltale::vet {
 
+/// What came of a check.
 enum class Verdict : std::uint8_t {
     passed,
     failed,
@@ -24,7 +25,7 @@ TELLTALE_API std::string_view word(Verdict verdict) noexcept;
 
 /// One offending frame or message, as text of our own making (hex digits and words; safe to print).
 struct Example {
-    Time time = no_time; ///< since vetting began
+    Time time = no_time; ///< ns since vetting began
     std::string sent;    ///< empty: nothing was
     std::string came;    ///< empty: nothing did
     std::string what;    ///< `lost`, `changed`, `twice`, `out of order`, `late` ...
@@ -53,7 +54,7 @@ struct Check {
 };
 
 /// How long something took, counted in fixed buckets: six a decade from one microsecond to ten
-/// seconds, one for what is less and one for what is more.
+/// seconds, one for what is less and one for what is more. Times are ns; less than 0 counts as 0.
 class TELLTALE_API Latency {
   public:
     static constexpr std::size_t buckets = 1 + 7 * 6 + 1;
@@ -92,13 +93,13 @@ struct LinkUnderTest {
 
 /// What is kept of vetting an adapter. All text is safe to print but the adapter's name and the
 /// links', which the user gave.
-struct Report {
+struct TELLTALE_API Report {
     std::string adapter; ///< as the user names it; empty: the link's name
     std::string date;    ///< `2026-11-25 18:20:05 UTC`; empty: not said
     std::vector<LinkUnderTest> links;
     std::vector<std::pair<std::string, std::string>> versions; ///< `telltale`, `kernel` ...
     std::uint64_t seed = 0;
-    Time duration = 0;
+    Time duration = 0; ///< ns that it took; 0: not said
     std::vector<Check> checks;
     std::vector<NamedLatency> latencies;
     std::vector<std::string> notes; ///< sentences that hold for the whole

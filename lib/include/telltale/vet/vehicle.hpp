@@ -15,6 +15,7 @@
 
 namespace telltale::vet {
 
+/// The vehicle that stands there, and how long it is asked. It is copied.
 struct VehicleOptions {
     client::Dialect dialect = client::Dialect::can_11;
     std::vector<CanId> ecus;   ///< that answered when the vehicle was found; at most 8 are asked
@@ -26,7 +27,8 @@ struct VehicleOptions {
 /// Vets an adapter on a vehicle, where nothing is known but that the same question has the same
 /// answer: reads the VIN (service 09 InfoType 02) and the support bitmaps (services 01 and 09) over
 /// and over and compares the answers. It asks for nothing else: these only read, and what they read
-/// does not change. A client::Session runs it.
+/// does not change. A client::Session runs it, and calls what is overridden here. Memory is bounded
+/// whatever comes. Not safe for two threads at once.
 class TELLTALE_API VehicleVetting final : public client::Task {
   public:
     explicit VehicleVetting(const VehicleOptions& options);
@@ -37,7 +39,8 @@ class TELLTALE_API VehicleVetting final : public client::Task {
 
     /// So much of it is done, 0 to 1.
     double part(Time now) const noexcept;
-    /// Checks, latencies and notes, with what the conversation counted meanwhile.
+    /// Checks, latencies and notes as they are now, with what the conversation counted meanwhile;
+    /// the rest is for the caller to fill in.
     Report report(const client::ConversationCounts& counts) const;
 
   private:

@@ -38,11 +38,14 @@ struct EndFacts {
     std::uint32_t most_frames_a_second = 0; ///< that the path to the line carries; 0: not known
 };
 
+/// What is to be tried. It is copied.
 struct VettingOptions {
     std::array<EndFacts, 2> ends; ///< by `End`
+    /// All are sent both ways (see vet/built_in.hpp, vet/known_text.hpp); none: nothing is tried by
+    /// them.
     KnownFrames known;
-    Time duration = 60 * nanoseconds_a_second; ///< at least one second
-    std::uint64_t seed = 1;
+    Time duration = 60 * nanoseconds_a_second; ///< less counts as one second
+    std::uint64_t seed = 1;      ///< the same one tries the same things in the same order
     std::uint32_t bit_rate = 0;  ///< of the line; 0: not known, and then there is no limit to reach
     std::uint32_t data_rate = 0; ///< of FD frames with BRS; 0: as `bit_rate`
     /// The adapter does ISO-TP itself: under test are then whole messages at its end, and the
@@ -89,11 +92,13 @@ class TELLTALE_API VettingOutlet {
     virtual void progress(std::string_view /*what*/, double /*part*/) {}
 };
 
-/// Vets one adapter once. Times are those of one clock, which never goes back, but for the times of
-/// receipt, which may be the adapter's own. Memory is bounded whatever comes.
+/// Vets one adapter once. Times are those of one clock (ns, from wherever it counts), which never
+/// goes back, but for the times of receipt, which may be the adapter's own. Memory is bounded
+/// whatever comes. Not safe for two threads at once; one that was moved from can only be destroyed
+/// or assigned to. Calls that come when it is done change nothing; a ticket is given back once.
 class TELLTALE_API Vetting {
   public:
-    static constexpr std::size_t most_waiting = 32;
+    static constexpr std::size_t most_waiting = 32; ///< frames, at each end
 
     Vetting(const VettingOptions& options, Time now);
     ~Vetting();
@@ -118,13 +123,15 @@ class TELLTALE_API Vetting {
     /// Does what is due. Call it when `next_wakeup()` is reached, and after each of the calls above
     /// whenever `next_wakeup()` is not later than now.
     void poll(Time now, VettingOutlet& outlet);
+    /// The greatest `Time` there is: nothing is due before something comes.
     Time next_wakeup() const noexcept;
 
     /// The report is whole.
     bool done() const noexcept;
     /// The end of it all, whatever is left: what was not tried is untested.
     void stop(Time now);
-    /// Checks, latencies and notes; the rest is for the caller to fill in.
+    /// Checks, latencies and notes; the rest is for the caller to fill in. Whole when `done`; lives
+    /// as long as this.
     const Report& report() const noexcept;
 
   private:
