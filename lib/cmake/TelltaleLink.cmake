@@ -33,7 +33,7 @@ foreach(folder IN LISTS telltale_parts)
       SOVERSION ${PROJECT_VERSION_MAJOR}.${PROJECT_VERSION_MINOR})
     install(TARGETS telltale-${folder} EXPORT telltale-${folder}
       ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR}
-      LIBRARY DESTINATION ${CMAKE_INSTALL_LIBDIR} COMPONENT telltale_runtime
+      LIBRARY DESTINATION ${CMAKE_INSTALL_LIBDIR} COMPONENT telltale_libraries
         NAMELINK_COMPONENT telltale_development)
     install(EXPORT telltale-${folder} NAMESPACE telltale::
       DESTINATION ${CMAKE_INSTALL_LIBDIR}/cmake/telltale)

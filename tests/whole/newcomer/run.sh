@@ -96,9 +96,12 @@ step bare-again bare "$other"
 mkdir -p "$other/telltale"
 cp "$root"/telltale/build/deb/*.deb "$other/telltale/"
 sources "$other"
-step install inside "$other" 'apt-get install ./telltale_*.deb ./libtelltale-c0_*.deb ./libtelltale-dev_*.deb g++ pkgconf'
+step install inside "$other" 'apt-get update; apt-get install ./telltale_*.deb ./libtelltale-c0_*.deb ./libtelltale-dev_*.deb g++ pkgconf'
 step use inside "$other" 'telltale report examples/demo/bad.pcapng
     g++ -std=c++20 /usr/share/doc/libtelltale-dev/examples/decode_bytes.cpp \
         $(pkg-config --cflags --libs telltale-decode) -o /tmp/decode_bytes
     /tmp/decode_bytes'
 tail -n 2 "$scratch/use.log"
+# Nobody is named who packages: the address is nobody's.
+step lintian inside "$other" 'apt-get install lintian
+    lintian --allow-root --fail-on error,warning --suppress-tags bogus-mail-host *.deb'

@@ -67,6 +67,7 @@ for file in "$runtime" "$development" "$program"; do
 done
 dpkg-deb -e "$runtime" control.runtime
 grep -q '^libtelltale-c 0 libtelltale-c0' control.runtime/shlibs || fail "no shlibs"
+grep -qx 'activate-noawait ldconfig' control.runtime/triggers || fail "no trigger"
 ! dpkg-deb -c "$runtime" | grep -E '\.(a|h|hpp|pc)$' || fail "runtime with development files"
 
 # ---- the program in a root of what it needs ------------------------------------------------------
@@ -89,6 +90,10 @@ at "$root" telltale mimic --into - --seconds 5 >"$scratch/five.pcapng" || fail "
 [ -s "$scratch/five.pcapng" ] || fail "mimic writes nothing"
 [ -e "$root/usr/share/man/man1/telltale.1.gz" ] || fail "no manual page"
 [ -e "$root/usr/share/bash-completion/completions/telltale" ] || fail "no completion"
+copyright=$root/usr/share/doc/telltale/copyright
+grep -qF /usr/share/common-licenses/Apache-2.0 "$copyright" || fail "no licence"
+[ ! -e "$built/examples/telltale/page/node_modules/uplot" ] || grep -qx 'License: MIT' "$copyright" ||
+    fail "the plotting library's licence is not told"
 # And off again, with nothing left.
 $as_root dpkg --root="$root" --force-not-root --log=dpkg.log -P telltale libtelltale-c0 >dpkg.out 2>&1 ||
     { cat dpkg.out; fail "dpkg does not purge"; }
