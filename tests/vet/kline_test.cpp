@@ -73,7 +73,7 @@ class Wire final : public link::KlineOutlet {
                                        ? byte.value ^ 4
                                        : byte.value,
                                    now_, *this);
-            } else if (vetting_.next_wakeup() != no_time && vetting_.next_wakeup() <= now_) {
+            } else if (vetting_.next_wakeup() <= now_) {
                 vetting_.poll(now_, wanted_);
             } else if (machine_.wake_at() != no_time && machine_.wake_at() <= now_) {
                 machine_.wake(now_, *this);

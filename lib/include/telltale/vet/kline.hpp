@@ -5,6 +5,7 @@
 #include <cstddef>
 #include <cstdint>
 #include <deque>
+#include <limits>
 #include <optional>
 #include <string>
 #include <vector>
@@ -77,10 +78,11 @@ class TELLTALE_API KlineVetting {
     /// there itself is left out. A low level longer than a byte comes as a zero byte, at its begin.
     void heard(std::uint8_t byte, Time now);
 
-    /// As that of `Vetting`.
+    /// As those of `Vetting`.
     void poll(Time now, KlineVetOutlet& outlet);
-    /// `no_time`: nothing is due before something comes.
-    Time next_wakeup() const noexcept { return next_; }
+    Time next_wakeup() const noexcept {
+        return next_ == no_time ? std::numeric_limits<Time>::max() : next_;
+    }
     bool done() const noexcept { return step_ == Step::over; }
     /// So much of it is done, 0 to 1.
     double part(Time now) const noexcept;

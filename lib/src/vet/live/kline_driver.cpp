@@ -130,8 +130,7 @@ class LiveKlineVetting::Impl final : public LiveBase::Work, public KlineVetOutle
         if (over() || !vetting_)
             return;
         for (int i = 0; i < 16 && !vetting_->done(); ++i) {
-            const Time at = vetting_->next_wakeup();
-            if (at == no_time || at > link::now())
+            if (vetting_->next_wakeup() > link::now())
                 break;
             vetting_->poll(link::now(), *this);
         }
@@ -139,8 +138,7 @@ class LiveKlineVetting::Impl final : public LiveBase::Work, public KlineVetOutle
             tell("K-line", vetting_->part(link::now()));
         if (vetting_->done())
             return finish(true);
-        const Time at = vetting_->next_wakeup();
-        wake_at(at == no_time ? never : at);
+        wake_at(vetting_->next_wakeup());
     }
     void shut() override {
         ++generation_;
