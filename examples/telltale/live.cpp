@@ -125,7 +125,7 @@ class LiveVehicle::Impl {
             for (const auto& attempt : finder_->attempts())
                 text += " " + client::describe(attempt) + ".";
             if (!driver_->trouble().empty())
-                text += " " + driver_->trouble();
+                text += " " + driver_->trouble() + ".";
             text += " Is the ignition on, and the adapter plugged in?";
             say(text);
             return false;

@@ -65,6 +65,7 @@ TEST_CASE("vetting that is broken off later tells what was not tried") {
     CHECK(*done);
     const Report& report = vetting.report();
     CHECK(report.verdict() == Verdict::untested);
+    CHECK(report.broken_off == "It was broken off.");
     CHECK(report.seed == 7);
     REQUIRE(report.links.size() == 2);
     CHECK(report.links[1].part == "reference");

@@ -104,6 +104,22 @@ int lint(const std::string& xml) {
 
 } // namespace
 
+TEST_CASE("a report of what was broken off says so, and is not sound") {
+    Report report = sample(false);
+    report.checks.erase(report.checks.begin() + 1); // the one that failed
+    CHECK(report_text(report).find("SOUND") != std::string::npos);
+    report.broken_off = "The reference went away.";
+    for (const std::string& text : {report_text(report), report_page(report)}) {
+        CHECK(text.find("SOUND") == std::string::npos);
+        CHECK(text.find("NOT TESTED TO THE END") != std::string::npos);
+        CHECK(text.find("The reference went away.") != std::string::npos);
+    }
+    const std::string json = report_json(report);
+    CHECK(json.find("\"verdict\":\"untested\"") != std::string::npos);
+    CHECK(json.find("\"broken_off\":\"The reference went away.\"") != std::string::npos);
+    CHECK(lint(report_junit(report)) == 0);
+}
+
 TEST_CASE("a report as text") {
     for (const std::size_t width : {32U, 40U, 59U, 60U, 80U, 120U})
         for (const bool hostile : {false, true}) {

@@ -41,6 +41,8 @@ TEST_CASE("report: what is untested never passes") {
     CHECK(report.verdict() == Verdict::untested);
     report.checks[0].verdict = Verdict::passed;
     CHECK(report.verdict() == Verdict::passed);
+    report.broken_off = "It was broken off.";
+    CHECK(report.verdict() == Verdict::untested);
     report.checks[1].verdict = Verdict::failed;
     CHECK(report.verdict() == Verdict::failed);
 }

@@ -6,6 +6,8 @@
 #include <string>
 
 #include "bench.hpp"
+#include "telltale/vet/doip.hpp"
+#include "telltale/vet/kline.hpp"
 
 using namespace telltale;
 using namespace telltale::vet_test;
@@ -37,4 +39,30 @@ TEST_CASE("vetting: a sound adapter passes") {
     CHECK(report.verdict() == Verdict::passed);
     if (std::getenv("PRINT"))
         print(report);
+}
+
+TEST_CASE("vetting: what passed before the reference went away does not make an adapter sound") {
+    for (const bool stopped : {false, true}) {
+        CAPTURE(stopped);
+        Vetting vetting({}, 0);
+        if (stopped)
+            vetting.stop(nanoseconds_a_second);
+        else
+            vetting.gone(End::reference, nanoseconds_a_second);
+        CHECK(vetting.done());
+        CHECK_FALSE(vetting.report().broken_off.empty());
+        CHECK(vetting.report().verdict() == Verdict::untested);
+        DoipVetting doip({}, 0);
+        if (stopped)
+            doip.stop(nanoseconds_a_second);
+        else
+            doip.gone(nanoseconds_a_second);
+        CHECK_FALSE(doip.report().broken_off.empty());
+        KlineVetting kline({}, 0);
+        if (stopped)
+            kline.stop();
+        else
+            kline.gone(End::reference, nanoseconds_a_second);
+        CHECK_FALSE(kline.report().broken_off.empty());
+    }
 }

@@ -38,7 +38,7 @@ Result<vet::Report> vet_on_links(boost::asio::io_context& io, vet::LiveBase& vet
     report.links[0].name = options.link;
     report.links[1].name = options.against;
     if (interrupted)
-        report.notes.emplace_back("Vetting was broken off by its user.");
+        report.broken_off = "It was broken off by its user.";
     return report;
 }
 

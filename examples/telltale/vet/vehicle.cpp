@@ -20,9 +20,10 @@ Result<vet::Report> vet_vehicle(const VetOptions& options) {
     how.on_uds = vehicle.on_uds();
     how.duration = options.duration;
     vet::VehicleVetting vetting(how);
-    if (!vehicle.run(vetting) && !vetting.done())
-        say("ended before its time");
+    const bool whole = vehicle.run(vetting) || vetting.done();
     vet::Report report = vetting.report(vehicle.counts());
+    if (!whole)
+        report.broken_off = "It was broken off by its user, or the line went away for good.";
     report.links.push_back({options.link, "under test", client::describe(vehicle.line())});
     return report;
 }

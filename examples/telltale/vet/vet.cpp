@@ -52,17 +52,24 @@ Result<vet::Report> vetted(const VetOptions& options) {
     if (!is_link_name(options.link))
         return fail(ErrorCode::bad_argument,
                     "the link under test is can:, slcan:, kline: or doip: and a place: can:can0");
-    if (options.vehicle == !options.against.empty())
+    const auto name = link::parse_link_name(options.link);
+    if (!name)
+        return tl::unexpected<Error>(name.error());
+    if (options.vehicle && !options.against.empty())
+        return fail(ErrorCode::bad_argument,
+                    "the other end is --against LINK2 or --vehicle, and not both");
+    if (!options.vehicle && options.against.empty())
         return fail(ErrorCode::bad_argument,
                     "say what is at the other end: --against LINK2, or --vehicle");
     if (options.vehicle)
         return vet_vehicle(options);
-    const auto name = link::parse_link_name(options.link);
-    if (!name)
-        return tl::unexpected<Error>(name.error());
     const auto other = link::parse_link_name(options.against);
     if (!other)
         return tl::unexpected<Error>(other.error());
+    if (name->kind == other->kind && name->place == other->place)
+        return fail(ErrorCode::bad_argument,
+                    "both ends are '" + name->place +
+                        "': nothing of it would be on the line. Name the adapter and another one");
     const auto on_can = [](link::LinkKind kind) {
         return kind == link::LinkKind::can || kind == link::LinkKind::slcan;
     };
@@ -97,7 +104,7 @@ int run_vet(const Command& command) {
     if (options.seed == 0)
         options.seed = static_cast<std::uint64_t>(std::time(nullptr)) % 1'000'000;
     Output output;
-    options.progress = output.is_terminal();
+    options.progress = true; // where standard error is a terminal
     if (options.send) {
         const auto sent = send_known(options);
         if (!sent) {
@@ -209,7 +216,10 @@ void add_vet(CLI::App& app, Run& run) {
         ->add_flag("--classic", vet.classic,
                    "Without the CAN FD frames of the list: the line does not carry them")
         ->needs(known);
-    command->add_option("--seconds", options->seconds, "How long it may take (60 unless named)")
+    command
+        ->add_option("--seconds", options->seconds,
+                     "About how long it takes (60 unless named); what has to be tried takes "
+                     "up to half a minute all the same")
         ->check(CLI::Validator(check_seconds, ""))
         ->type_name("S");
     command
@@ -241,7 +251,8 @@ void add_vet(CLI::App& app, Run& run) {
         "Known frames are for a bench: never send them where a vehicle is on the line.\n"
         "With --vehicle nothing is sent but requests that read; the vehicle stands, ignition\n"
         "on; the maker's service information and local rules come first.\n\n"
-        "Exit status: 0 sound, 1 found wanting, 2 could not be tested.\n\nExamples:\n"
+        "Exit status: 0 sound, 1 found wanting, 2 could not be tested, or not to the end.\n\n"
+        "Examples:\n"
         "  telltale vet slcan:/dev/ttyACM0@500k --against can:can0 --as page -o adapter.html\n"
         "  telltale vet can:can0 --send --known vectors/known-frames.txt --rounds 2\n"
         "  telltale vet --dump adapter.log --known vectors/known-frames.txt --rounds 2\n"

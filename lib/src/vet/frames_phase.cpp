@@ -168,6 +168,7 @@ class FramesPhase final : public Phase {
             row.sent_count = all.sent;
             row.wrong_count = all.wrong();
             if (all.sent == 0) {
+                row.sent.clear();
                 row.came.clear();
                 row.finding = fd == wanted && wanted != 0 && !bench_.both_fd()
                                   ? "not both ends carry CAN FD"

@@ -131,9 +131,12 @@ class IsotpPhase final : public Phase {
     }
 
     void finish() override {
-        const std::string what = counted(messages_.judged, "message", "messages") + " of 1 to " +
-                                 grouped(longest_) + " bytes, both ways, BS " + "0 to " +
-                                 grouped(most_block_) + ", STmin up to " + duration_text(most_gap_);
+        std::string what = counted(messages_.judged, "message", "messages") + " of 1 to " +
+                           grouped(longest_) + " bytes, both ways";
+        if (most_block_ != 0)
+            what += ", BS 0 to " + grouped(most_block_);
+        if (most_gap_ != 0)
+            what += ", STmin up to " + duration_text(most_gap_);
         auto& whole = row("isotp-messages", "Messages arrive whole, both ways",
                           "ISO 15765-2:2016, 9.3", messages_, what);
         if (messages_.wrong != 0)

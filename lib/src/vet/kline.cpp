@@ -517,6 +517,8 @@ Report KlineVetting::report() const {
                         "line of its own, never against a vehicle.";
         report.checks.push_back(check);
     }
+    if (stopped_)
+        report.broken_off = "It was broken off.";
     if (gone_) {
         Check check;
         check.id = "line-stays";
@@ -529,6 +531,7 @@ Report KlineVetting::report() const {
             check.finding = "The adapter went away, and nobody took it off.";
         } else {
             check.finding = "The reference went away, so the rest could not be tried.";
+            report.broken_off = check.finding;
         }
         report.checks.push_back(check);
     }

@@ -27,6 +27,8 @@ inline Conclusion conclusion_of(const Report& report) {
     case Verdict::untested:
         break;
     }
+    if (!report.broken_off.empty())
+        return {"NOT TESTED TO THE END", "what passed does not make it sound"};
     return {"NOT TESTED", "nothing could be tested"};
 }
 

@@ -141,6 +141,7 @@ std::string report_json(const Report& report) {
     json.key("date").text_or_null(report.date);
     json.key("seconds").time(report.duration);
     json.key("seed").whole(report.seed);
+    json.key("broken_off").text_or_null(report.broken_off);
     json.key("links").open('[');
     for (const LinkUnderTest& link : report.links) {
         json.open('{');
@@ -212,6 +213,7 @@ std::string report_junit(const Report& report) {
         for (const auto& [what, version] : report.versions)
             property("version " + what, version);
         property("seed", number(report.seed));
+        property("broken off", report.broken_off);
         out += "</properties>\n";
         for (const Check* check : group.checks) {
             out += "<testcase" + attribute("classname", "vet." + std::string(group.name)) +

@@ -150,6 +150,8 @@ std::string report_page(const Report& report) {
            with_commas(report.count(Verdict::failed)) + " failed, " +
            with_commas(report.count(Verdict::untested)) +
            " untested: " + safe(conclusion.sentence) + ".</p>";
+    if (!report.broken_off.empty())
+        out += "<p>" + safe(report.broken_off) + "</p>";
     if (report.count(Verdict::failed) != 0) {
         out += "<ul>";
         for (const Check& check : report.checks)

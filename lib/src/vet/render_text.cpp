@@ -127,6 +127,8 @@ class Writer {
         paint(report.verdict(), conclusion.word);
         out_ += '\n';
         paragraph(0, counts + ": " + std::string(conclusion.sentence) + ".");
+        if (!report.broken_off.empty())
+            paragraph(0, report.broken_off);
         // What an inspector looks for first.
         for (const Check& check : report.checks)
             if (check.verdict == Verdict::failed)
@@ -179,7 +181,7 @@ class Writer {
         const bool passed = check.verdict == Verdict::passed;
         if (passed && !options_.whole) {
             came.clear();
-        } else if (!count.empty()) {
+        } else if (check.wrong_count != 0 && came != count) {
             came += came.empty() ? "" : "; ";
             came += count;
         }

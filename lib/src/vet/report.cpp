@@ -52,7 +52,7 @@ Time Latency::within(double part) const noexcept {
 Verdict Report::verdict() const noexcept {
     if (count(Verdict::failed) != 0)
         return Verdict::failed;
-    return count(Verdict::passed) != 0 ? Verdict::passed : Verdict::untested;
+    return count(Verdict::passed) != 0 && broken_off.empty() ? Verdict::passed : Verdict::untested;
 }
 
 std::size_t Report::count(Verdict wanted) const noexcept {

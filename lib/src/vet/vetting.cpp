@@ -76,6 +76,7 @@ class Vetting::Impl {
                           " were tried, and nobody took it off.";
         } else {
             row.finding = "The reference went away, so the rest could not be tried.";
+            bench_.report.broken_off = row.finding;
         }
         bench_.report.checks.push_back(std::move(row));
         finish();
@@ -119,8 +120,10 @@ class Vetting::Impl {
     }
     bool done() const { return done_; }
     void stop() {
-        if (!done_)
-            finish();
+        if (done_)
+            return;
+        bench_.report.broken_off = "It was broken off.";
+        finish();
     }
     const Report& report() const { return bench_.report; }
 

@@ -69,7 +69,10 @@ class TELLTALE_API KlineVetting {
     /// An end is not there any more: that ends it.
     void gone(End end, Time now);
     /// The end of it all: what was not tried is untested.
-    void stop() noexcept { step_ = Step::over; }
+    void stop() noexcept {
+        stopped_ = stopped_ || step_ != Step::over;
+        step_ = Step::over;
+    }
     /// The reference does not have the times of single bytes after all: pauses are not judged.
     void inexact() noexcept { options_.exact = false; }
     /// The adapter hands on what it heard: a frame, checksum included, of any length.
@@ -132,6 +135,7 @@ class TELLTALE_API KlineVetting {
     bool whole_ = false;   ///< all lengths were tried once
     bool noise_ = false;
     std::optional<End> gone_;
+    bool stopped_ = false;
 
     // the reference
     std::deque<Due> due_;

@@ -103,8 +103,9 @@ struct TELLTALE_API Report {
     std::vector<Check> checks;
     std::vector<NamedLatency> latencies;
     std::vector<std::string> notes; ///< sentences that hold for the whole
+    std::string broken_off;         ///< why it ended before its end, a sentence; empty: it did not
 
-    /// Failed if any check failed, untested if none passed, else passed.
+    /// Failed if any check failed; untested if none passed, or it was broken off; else passed.
     Verdict verdict() const noexcept;
     std::size_t count(Verdict verdict) const noexcept;
 };

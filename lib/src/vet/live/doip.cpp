@@ -47,7 +47,14 @@ void DoipVetting::Impl::status(Bytes payload, Time now) {
 }
 
 void DoipVetting::Impl::gone(Time now) {
-    report_.notes.emplace_back("The far end went away, so the rest could not be tried.");
+    report_.broken_off = "The far end went away, so the rest could not be tried.";
+    finish(now);
+}
+
+void DoipVetting::Impl::stop(Time now) {
+    if (done())
+        return;
+    report_.broken_off = "It was broken off.";
     finish(now);
 }
 
@@ -244,7 +251,7 @@ bool DoipVetting::done() const noexcept {
     return impl_->done();
 }
 void DoipVetting::stop(Time now) {
-    impl_->finish(now);
+    impl_->stop(now);
 }
 const Report& DoipVetting::report() const noexcept {
     return impl_->report();

@@ -64,6 +64,7 @@ class DoipVetting::Impl {
     void closed(unsigned number, Time now);
     void status(Bytes payload, Time now);
     void gone(Time now);
+    void stop(Time now);
     void read(unsigned number, Bytes bytes, Time now);
     void heard(Bytes message, Time now);
     void answered(bool fine, Time now);
