@@ -30,7 +30,7 @@ sound() {
     stop
 }
 judged() {
-    often sound sound
+    sound
 
     # Of a list of its own: each frame of it that is lost is waited for. The busiest computer carries
     # enough in the bursts for one in ten to be lost.
@@ -94,14 +94,10 @@ sends() {
     expect failed dump-lost
 }
 
+. "$here/common.sh"
 tests=
 for part in judged taken_off sends; do
-    (
-        mkdir $part
-        cd $part
-        . "$here/common.sh"
-        $part
-    ) &
+    often $part $part &
     tests="$tests $!"
 done
 for test in $tests; do
