@@ -13,6 +13,7 @@
 #include "model.hpp"
 #include "run/robust.hpp"
 #include "scan.hpp"
+#include "ties.hpp"
 #include "words.hpp"
 
 namespace telltale::run {
@@ -25,7 +26,8 @@ constexpr double second_ns = 1e9;
 /// One signal's models in one bad run, and what was found there.
 struct Candidate {
     std::vector<std::unique_ptr<Model>> models;
-    std::vector<Hit> hits; // the strongest first
+    std::vector<Hit> hits;     // the strongest first
+    std::optional<Trace> tied; // beside what a close tie makes expect, for hits of that sign
     double score() const { return hits.empty() ? 0 : double{hits.front().score}; }
 };
 
@@ -89,6 +91,12 @@ bool set_freely(const Series& series) {
     constexpr std::uint16_t ids[] = {0x03, 0x06, 0x07, 0x08, 0x09, 0x2C, 0x2D, 0x2E,
                                      0x44, 0x55, 0x56, 0x57, 0x58, 0x69, 0x6A, 0xA4};
     return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
+}
+
+/// Oxygen sensors: a cut of the fuel or a lean or rich moment sends them to either end at once.
+bool switches(const Series& series) {
+    const std::uint16_t id = plain_id(series);
+    return (id >= 0x14 && id <= 0x1B) || (id >= 0x24 && id <= 0x2B) || (id >= 0x34 && id <= 0x3B);
 }
 
 class Comparison {
@@ -229,6 +237,7 @@ class Comparison {
             others.push_back(drive.get());
         }
         survey_ = std::make_unique<Survey>(*good_, others, available);
+        ties_ = std::make_unique<Ties>(*good_, others, *survey_, available);
         std::vector<float> sd(signals_, 0);
         for (std::size_t k = 0; k < signals_; ++k)
             if (survey_->range(k).usable && !survey_->range(k).slow && !survey_->range(k).counter)
@@ -378,6 +387,76 @@ class Comparison {
         }
     }
 
+    /// A few samples beyond all that their three neighbours on either side and the models have.
+    struct Away {
+        double by = 0;    ///< in the unit
+        double ratio = 0; ///< to what the neighbours differ by
+    };
+    static Away away_at(const Trace& trace, std::size_t at, std::size_t width, double step,
+                        bool told) {
+        constexpr std::size_t shoulder = 3;
+        Away out;
+        if (at < shoulder || at + width + shoulder > trace.y.size() ||
+            trace.piece[at - shoulder] != trace.piece[at + width + shoulder - 1])
+            return out;
+        float low = std::numeric_limits<float>::infinity();
+        float high = -low;
+        float side_low = low;
+        float side_high = -low;
+        for (std::size_t i = at - shoulder; i < at + width + shoulder; ++i) {
+            const bool inside = i >= at && i < at + width;
+            (inside ? low : side_low) = std::min(inside ? low : side_low, trace.y[i]);
+            (inside ? high : side_high) = std::max(inside ? high : side_high, trace.y[i]);
+        }
+        const double spread = double{side_high - side_low} + step;
+        for (std::size_t i = at - 1; i <= at + width; ++i) {
+            if (!told)
+                break;
+            if (std::isnan(trace.low[i]))
+                return out; // nobody knows what the others make of it
+            side_low = std::min(side_low, trace.low[i]);
+            side_high = std::max(side_high, trace.high[i]);
+        }
+        out.by = std::max({0.0, double{low} - double{side_high}, double{side_low} - double{high}});
+        out.ratio = out.by / spread;
+        return out;
+    }
+
+    static void away(const Trace& good, const Trace& bad, const Series& series, double strict,
+                     bool told, std::vector<Hit>& hits) {
+        constexpr std::size_t widest = 4;
+        constexpr double few_steps = 3.5;
+        constexpr double share = 0.7;
+        constexpr double limit = 3.5;
+        constexpr float least = 0.5F;
+        for (std::size_t width = 1; width <= widest; ++width) {
+            double by = series.step;
+            double ratio = 1;
+            for (std::size_t i = 0; i < good.y.size(); ++i) {
+                const Away one = away_at(good, i, width, series.step, told);
+                by = std::max(by, one.by);
+                ratio = std::max(ratio, one.ratio);
+            }
+            for (std::size_t i = 0; i < bad.y.size(); ++i) {
+                const Away one = away_at(bad, i, width, series.step, told);
+                if (one.by < few_steps * series.step)
+                    continue;
+                const double score =
+                    std::min(one.by / (share * (by + series.step)), one.ratio / ratio) /
+                    (limit * strict);
+                if (score < double{least})
+                    continue;
+                Hit hit;
+                hit.sign = Sign::excursion;
+                hit.width = static_cast<std::uint8_t>(width - 1);
+                hit.from = i;
+                hit.to = i + width;
+                hit.score = static_cast<float>(score);
+                hits.push_back(hit);
+            }
+        }
+    }
+
     /// Of a signal that others tell.
     std::vector<Hit> leaps_and_roughness(std::size_t k, std::size_t run,
                                          const std::vector<std::unique_ptr<Model>>& models) const {
@@ -387,17 +466,22 @@ class Comparison {
             return {};
         constexpr float least = 0.5F;
         const Series& series = good_->track(k).series();
-        const double strict = calculated(series) ? 2.0 : 1.15;
+        const double strict = calculated(series) ? 2.0 : switches(series) ? 1.6 : 1.15;
         std::vector<Trace> good{alone.good_trace()};
         std::vector<Trace> bad{alone.bad_trace()};
         for (std::size_t i = 0; i < good[0].t.size(); ++i)
             surround(good[0], i, models, &Model::good_trace);
         for (std::size_t i = 0; i < bad[0].t.size(); ++i)
             surround(bad[0], i, models, &Model::bad_trace);
-        std::vector<Hit> hits = LooseScanner(good, series.step, strict, false).scan(bad, least);
-        // An excursion that the others may explain has to be larger.
+        std::vector<Hit> hits =
+            LooseScanner(good, series.step, strict, !calculated(series)).scan(bad, least);
+        // An excursion that the others may explain has to be larger, and what is told may rest
+        // longer than the good run shows.
         for (Hit& hit : hits)
-            hit.score *= hit.sign == Sign::excursion ? 0.68F : 1.05F;
+            hit.score *= hit.sign == Sign::excursion ? 0.68F
+                         : hit.sign == Sign::frozen  ? 0.45F
+                                                     : 1.05F;
+        away(good[0], bad[0], series, strict / 1.15, true, hits);
         return hits;
     }
 
@@ -481,6 +565,10 @@ class Comparison {
         const bool free = set_freely(good_->track(k).series());
         if (!free && !models.front()->uses().empty())
             known = leaps_and_roughness(k, run, models);
+        else if (!free)
+            away(models.front()->good_trace(), models.front()->bad_trace(),
+                 good_->track(k).series(), switches(good_->track(k).series()) ? 1.6 : 1.15, false,
+                 *known);
         if (!models.front()->locked())
             creep(k, run, *known);
         ends(k, run, *models.front(), *known);
@@ -571,14 +659,66 @@ class Comparison {
         return found;
     }
 
+    /// What left its close ties to others is a culprit whatever the models say of it.
+    void untie(std::size_t run, std::vector<char>& barred) {
+        constexpr int most_untied = 3;
+        ties_->turn_to(run);
+        for (int round = 0; round < most_untied; ++round) {
+            const std::vector<Ties::Broken> broken = ties_->look(run, barred);
+            if (broken.empty())
+                return;
+            const std::size_t k = broken.front().signal;
+            barred[k] = 1;
+            Candidate& candidate = candidates_[run][k];
+            if (candidate.models.empty() || !comparable_[k])
+                continue;
+            candidate.tied = ties_->trace(run, broken.front().tie);
+            const Trace& trace = *candidate.tied;
+            for (const Ties::Broken& one : broken) {
+                if (one.signal != k)
+                    break;
+                Hit hit;
+                hit.sign = Sign::untied;
+                hit.width = one.rough ? 1 : 0;
+                hit.score = one.score;
+                const auto place = [&](double t) {
+                    return static_cast<std::size_t>(
+                        std::lower_bound(trace.t.begin(), trace.t.end(), t) - trace.t.begin());
+                };
+                hit.from = place(one.from);
+                hit.to = place(one.to);
+                if (hit.to > hit.from)
+                    candidate.hits.push_back(hit);
+            }
+            settle(candidate.hits);
+            if (asked_for(result_.signals[k]) && candidate.score() >= 1)
+                report(k, run, candidate.score());
+        }
+    }
+
     /// When one signal goes astray, the predictions that lean on it do as well. The culprit is
     /// the one without which the others agree best; what is left after it is looked at in turn.
     void settle_on(std::size_t run) {
         std::vector<char> barred(signals_, 0);
+        const std::size_t before = result_.suspects.size();
+        untie(run, barred);
+        const std::size_t untied = result_.suspects.size();
         std::vector<Alarm> alarmed;
-        for (std::size_t k = 0; k < signals_; ++k)
-            if (candidates_[run][k].score() >= 1)
-                alarmed.emplace_back(candidates_[run][k].score(), k);
+        for (std::size_t k = 0; k < signals_; ++k) {
+            if (barred[k] != 0 || candidates_[run][k].score() < 1)
+                continue;
+            const auto& models = candidates_[run][k].models;
+            double score = candidates_[run][k].score();
+            for (std::size_t other = 0; other < signals_; ++other)
+                if (barred[other] != 0 && score >= 1 &&
+                    std::any_of(models.begin(), models.end(),
+                                [&](const auto& model) { return model->uses(other); })) {
+                    score = learn(k, run, barred).score();
+                    break;
+                }
+            if (score >= 1)
+                alarmed.emplace_back(score, k);
+        }
         std::sort(alarmed.rbegin(), alarmed.rend());
         if (alarmed.size() > most_alarmed)
             alarmed.resize(most_alarmed);
@@ -617,6 +757,14 @@ class Comparison {
             std::sort(rest.rbegin(), rest.rend());
             alarmed = std::move(rest);
         }
+        // Far stronger than what left its ties: first.
+        constexpr double far_stronger = 2;
+        auto& suspects = result_.suspects;
+        if (untied > before && suspects.size() > untied &&
+            suspects[untied].score > far_stronger * suspects[before].score)
+            std::rotate(suspects.begin() + static_cast<std::ptrdiff_t>(before),
+                        suspects.begin() + static_cast<std::ptrdiff_t>(untied),
+                        suspects.begin() + static_cast<std::ptrdiff_t>(untied) + 1);
         // What never moved in the good run has no model: only strays from its own level count.
         for (std::size_t k = 0; k < signals_; ++k)
             if (comparable_[k] && candidates_[run][k].models.empty() &&
@@ -642,16 +790,34 @@ class Comparison {
                     return hit.from < other.to && other.from < hit.to;
                 }))
                 kept.push_back(hit);
+        const auto beside = [&](const Hit& hit) -> const Trace& {
+            return hit.sign == Sign::untied && candidate.tied ? *candidate.tied : trace;
+        };
+        // Strange moments all over the drive are how it is driven, unless they are very strange.
+        constexpr std::size_t many = 6;
+        constexpr float very = 3;
+        const auto moment = [](const Hit& hit) {
+            return hit.sign == Sign::leap || hit.sign == Sign::apart || hit.sign == Sign::excursion;
+        };
+        if (kept.size() >= many && kept.front().score < very &&
+            std::all_of(hits.begin(), hits.end(), moment))
+            return;
         std::vector<Episode> episodes;
         episodes.reserve(kept.size());
         for (const Hit& hit : kept)
-            episodes.push_back(episode(trace, hit, bad, run));
+            episodes.push_back(episode(beside(hit), hit, bad, run));
 
         Departure departure;
         departure.signal = static_cast<std::uint32_t>(k);
         departure.run = static_cast<std::uint32_t>(run);
         departure.score = score;
-        departure.kind = kind_of(trace, kept.front(), good_->track(k).series());
+        // What stands still is off in other ways as well.
+        const Hit& strongest = kept.front();
+        const bool still = std::any_of(hits.begin(), hits.end(), [&](const Hit& hit) {
+            return hit.sign == Sign::frozen && hit.from < strongest.to && strongest.from < hit.to;
+        });
+        departure.kind = still ? DepartureKind::stuck
+                               : kind_of(beside(strongest), strongest, good_->track(k).series());
         finish(departure, std::move(episodes), bad);
     }
 
@@ -792,6 +958,10 @@ class Comparison {
                                             : DepartureKind::offset;
         case Sign::rough:
             return DepartureKind::noise;
+        case Sign::untied:
+            if (hit.width == 1)
+                return DepartureKind::noise;
+            break;
         case Sign::late:
             return DepartureKind::lag;
         case Sign::frozen:
@@ -1020,6 +1190,7 @@ class Comparison {
     std::unique_ptr<Drive> good_;
     std::vector<std::unique_ptr<Drive>> bad_;
     std::unique_ptr<Survey> survey_;
+    std::unique_ptr<Ties> ties_;
     std::vector<std::vector<Candidate>> candidates_; ///< of each bad run, of each signal
     std::vector<std::vector<std::optional<std::vector<Hit>>>> own_courses_;
     std::vector<std::vector<std::optional<std::vector<SlowScanner::Change>>>> slow_changes_;

@@ -466,9 +466,10 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
     }
     if (!seen_bases_.empty()) {
         const std::size_t seen_stride = std::max<std::size_t>(1, (n + seen_rows - 1) / seen_rows);
-        for (std::size_t i = 0; i < n; i += seen_stride) {
-            for (std::size_t k = 0; k < seen_bases_.size(); ++k)
+        for (std::size_t k = 0; k < seen_bases_.size(); ++k)
+            for (std::size_t i = 0; i < n; i += seen_stride)
                 seen_.push_back(rows[seen_bases_[k]][i] * seen_weight_[k]);
+        for (std::size_t i = 0; i < n; i += seen_stride) {
             seen_block_.push_back(blocks[i]);
         }
     }
@@ -592,6 +593,9 @@ Trace Model::run_over(const Drive& drive) const {
     trace.moved.assign(n, 0);
     std::vector<float> x(q);
     std::vector<float> here(seen_bases_.size());
+    std::vector<float> far; // of each row that was seen, squared
+    std::vector<float> barred;
+    std::size_t far_from = static_cast<std::size_t>(-1);
     const std::size_t look = std::max<std::size_t>(1, n / 1500);
     float last_spread = 0;
     float last_distance = 0;
@@ -631,17 +635,32 @@ Trace Model::run_over(const Drive& drive) const {
             if (!seen_block_.empty()) {
                 for (std::size_t d = 0; d < here.size(); ++d)
                     here[d] = columns[seen_bases_[d]][i] * seen_weight_[d];
-                float nearest = 1e30F;
-                for (std::size_t s = 0; s < seen_block_.size(); ++s) {
-                    if (seen_block_[s] == own)
-                        continue;
-                    float sum2 = 0;
-                    for (std::size_t d = 0; d < here.size(); ++d) {
-                        const float delta = seen_[s * here.size() + d] - here[d];
-                        sum2 += delta * delta;
-                    }
-                    nearest = std::min(nearest, sum2);
+                // Column by column, which the compiler does four rows at a time.
+                const std::size_t rows = seen_block_.size();
+                if (own != far_from) {
+                    far_from = own;
+                    barred.resize(rows);
+                    for (std::size_t s = 0; s < rows; ++s)
+                        barred[s] = seen_block_[s] == own ? 1e30F : 0.0F;
                 }
+                far = barred;
+                for (std::size_t d = 0; d < here.size(); ++d) {
+                    const float* const column = &seen_[d * rows];
+                    for (std::size_t s = 0; s < rows; ++s) {
+                        const float delta = column[s] - here[d];
+                        far[s] += delta * delta;
+                    }
+                }
+                constexpr std::size_t lanes = 8;
+                std::array<float, lanes> least;
+                least.fill(1e30F);
+                std::size_t s = 0;
+                for (; s + lanes <= rows; s += lanes)
+                    for (std::size_t lane = 0; lane < lanes; ++lane)
+                        least[lane] = std::min(least[lane], far[s + lane]);
+                for (; s < rows; ++s)
+                    least[0] = std::min(least[0], far[s]);
+                const float nearest = *std::min_element(least.begin(), least.end());
                 last_distance = std::sqrt(nearest);
             }
             ++asked;
@@ -751,12 +770,16 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
     const std::ptrdiff_t rpm = survey_->rpm;
     const bool never_stopped = rpm >= 0 && static_cast<std::size_t>(rpm) != target_ &&
                                survey_->range(static_cast<std::size_t>(rpm)).low > 200;
+    const Range& own = survey_->range(target_);
+    constexpr float cold = 15;
+    bool colder = &drive == bad_ && drive.track(target_).series().unit == Unit::celsius;
     for (std::size_t i = 0; i < trace.t.size(); ++i) {
         const double t = trace.t[i];
+        colder = colder && trace.y[i] < own.low - cold;
         if (i > 0 && trace.piece[i] != trace.piece[i - 1] &&
             t - trace.t[i - 1] > 1 + 2 * trace.interval)
             fresh = t;
-        bool aside = t < fresh + settling;
+        bool aside = t < fresh + settling || colder;
         if (never_stopped) {
             const auto signal = static_cast<std::size_t>(rpm);
             const float least = 0.5F * survey_->range(signal).low;

@@ -161,7 +161,7 @@ class Model {
     // What the good run looked like to the model, for distances.
     std::vector<std::uint16_t> seen_bases_;
     std::vector<float> seen_weight_;
-    std::vector<float> seen_; ///< row by row
+    std::vector<float> seen_; ///< column by column
     std::vector<std::uint8_t> seen_block_;
     // Scale of a difference: root of a^2 + (b * movement)^2 + (c * distance)^2 + (d * stir)^2 +
     // spread^2.

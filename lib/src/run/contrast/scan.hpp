@@ -25,6 +25,7 @@ enum class Sign : std::uint8_t {
     frozen,    ///< no change at all: how much the others moved meanwhile
     leap,      ///< the change from one sample to the next, of signals that nothing tells
     creep,     ///< the change from one stretch to the next, of slow signals
+    untied,    ///< off what ties it to one or two others
     count_
 };
 inline constexpr std::size_t sign_count = static_cast<std::size_t>(Sign::count_);

@@ -59,6 +59,21 @@ std::size_t samples(const Trace& trace, double seconds) {
         1, static_cast<std::size_t>(std::lround(seconds / std::max(1e-6, trace.interval))));
 }
 
+/// Whether it ever stands still at either end of what it takes.
+bool rests(const Trace& good, const Ends& ends) {
+    constexpr std::size_t few = 5;
+    for (std::size_t from = 0; from < good.y.size();) {
+        std::size_t to = from + 1;
+        while (to < good.y.size() && good.piece[from] == good.piece[to] &&
+               good.y[to] == good.y[from])
+            ++to;
+        if (to - from > few && !(good.y[from] > ends.low && good.y[from] < ends.high))
+            return true;
+        from = to;
+    }
+    return false;
+}
+
 } // namespace
 
 void LooseScanner::visit(const Trace& trace, Sign sign, double seconds,
@@ -224,6 +239,10 @@ LooseScanner::LooseScanner(const std::vector<Trace>& good, double step, double s
     if (n < 30 || count < 30)
         return;
     rest_ = within_ends(main, step);
+    if (!rests(main, rest_)) {
+        rest_.low = -std::numeric_limits<float>::infinity();
+        rest_.high = std::numeric_limits<float>::infinity();
+    }
     const double interval = std::max(1e-6, main.interval);
     const double length = main.t.back() - main.t.front();
     const auto widths = [&](Sign sign, std::initializer_list<double> counts, double most_seconds) {

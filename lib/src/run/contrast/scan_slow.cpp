@@ -113,7 +113,7 @@ SlowScanner::SlowScanner(const Track& good, double step) : step_(step) {
         const double most = *std::max_element(sizes.begin(), sizes.end());
         if (w == 0 && most > 0.25 * range + 3 * step)
             return; // not slow
-        limits_[w] = 2.5 * most + 3 * step + 2 * scatter;
+        limits_[w] = 3 * most + 3.5 * step + 2 * scatter;
     }
 }
 

@@ -1,0 +1,131 @@
+// SPDX-License-Identifier: Apache-2.0
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <vector>
+
+#include "model.hpp"
+
+namespace telltale::run {
+
+/// Close relations of a signal to one, two or three others that held throughout the good run:
+/// sums, or products of powers, which what an ECU works out from its sensors mostly are, and the
+/// ideal gas too. They are few figures each, so they hold on other roads, and a small difference
+/// that lasts shows. What breaks tells whose fault it is: all ties of the culprit break, and by
+/// the same amount of it, while those among its partners hold.
+class Ties {
+  public:
+    /// `available`: signals that may take part, by place.
+    Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey& survey,
+         const std::vector<char>& available);
+
+    /// A stretch of a bad run where a signal left what ties it to the others.
+    struct Broken {
+        std::size_t signal = 0;
+        double from = 0; ///< seconds
+        double to = 0;
+        float score = 0;    ///< 1 is the limit
+        float doubt = 0;    ///< how well another signal explains it, at most 1
+        bool rough = false; ///< it scatters; else its level is off
+        std::size_t tie = 0;
+    };
+    /// Makes ready to look at a bad run, and lets the one before go.
+    void turn_to(std::size_t run);
+    /// What broke in the run turned to, with the signals in `barred` out of the game.
+    /// Signal by signal, the one that explains most first; of each its strongest first.
+    std::vector<Broken> look(std::size_t run, const std::vector<char>& barred) const;
+
+    /// What a tie makes expect of its target at the target's own samples, in the run turned to.
+    Trace trace(std::size_t run, std::size_t tie) const;
+    /// The signals that a tie goes by.
+    std::vector<std::size_t> partners(std::size_t tie) const;
+
+    static constexpr std::size_t most_partners = 3;
+    static constexpr std::array<double, 5> level_widths{1.5, 4, 10, 25, 60}; ///< seconds
+    static constexpr std::array<double, 2> rough_widths{4, 10};
+    static constexpr std::size_t bins = 16;
+    static constexpr std::size_t sights = level_widths.size() + rough_widths.size();
+
+  private:
+    /// All signals at common times.
+    struct Grid {
+        double spacing = 0.25;
+        std::size_t size = 0;
+        std::vector<std::vector<float>> plain; ///< by signal; `missing` where it was not there
+        std::vector<std::vector<float>> logs;  ///< empty where it makes no sense
+        std::vector<char> aside;               ///< no evidence here
+        std::vector<std::uint8_t> block;
+    };
+    struct Tie {
+        std::uint16_t target = 0;
+        std::array<std::uint16_t, most_partners> by{};
+        std::uint8_t count = 0;
+        bool powers = false;
+        std::vector<std::array<double, most_partners + 1>>
+            beta;             ///< block left out; all the good run
+        double scale = 0;     ///< of a normal difference
+        double sharpness = 0; ///< usual difference in the target's standard deviations
+        std::array<double, sights> limit{};                        ///< 0: not looked at
+        std::array<double, most_partners> low{}, high{};           ///< what its partners took
+        std::array<std::array<bool, bins>, most_partners> known{}; ///< and where for long
+        std::array<double, most_partners + 1> middle{};
+        std::array<double, most_partners * most_partners> spread{}; ///< Cholesky's factor
+        double farthest = 0;
+        bool witness = false; ///< more than noise is left of it: never astray itself
+    };
+    /// Sight of one tie over one run: for each window how strange, and how much that would be.
+    struct View {
+        std::array<std::vector<float>, sights> score; ///< signed; not-a-number: not known
+        std::array<std::vector<float>, sights> unit;  ///< limit, in the target's unit
+        double day = 0; ///< what the whole run is off by, in the tie's space
+    };
+    struct Differences {
+        std::vector<float> z;
+        std::vector<float> unit; ///< scale of a normal difference, in the target's unit
+        std::vector<float> r;
+    };
+
+    Grid grid_of(const Drive& drive, const Survey& survey) const;
+    const std::vector<float>& column(const Grid& grid, std::size_t signal, bool powers) const {
+        return powers ? grid.logs[signal] : grid.plain[signal];
+    }
+    void search(const Grid& good, bool powers, std::vector<Tie>& out) const;
+    double distance(const Tie& tie, const Grid& grid, std::size_t i) const;
+    static std::size_t bin_of(double value, double low, double high);
+    static bool knows(const Tie& tie, std::size_t place, double value);
+    bool fit(const Grid& good, std::size_t blocks, Tie& tie) const;
+    double expect(const Tie& tie, const Grid& grid, std::size_t i,
+                  const std::array<double, most_partners + 1>& beta) const;
+    Differences differences(const Tie& tie, const Grid& grid, bool is_good, double day) const;
+    double day_of(const Tie& tie, const Grid& grid) const;
+    static std::size_t points(std::size_t sight, double spacing);
+    void sight(const Differences& d, std::size_t sight, double spacing, std::vector<float>& value,
+               std::vector<float>& unit) const;
+    View view(const Tie& tie, const Grid& bad) const;
+    double slope(const Tie& tie, std::size_t place, const Grid& grid, std::size_t from,
+                 std::size_t to) const;
+
+    bool holds(std::size_t tie, std::size_t signal) const;
+    std::size_t turned_to(std::size_t signal, std::size_t tie) const;
+    bool stranger(std::size_t run, std::size_t a, std::size_t b,
+                  std::span<const Broken> where) const;
+    double lateness(std::size_t run, std::size_t signal, std::size_t other,
+                    const std::vector<char>& inside) const;
+    double pull(std::size_t tie, std::size_t signal, const Grid& grid, std::size_t from,
+                std::size_t to, double unit) const;
+
+    std::vector<char> able_;
+    std::vector<char> slow_;
+    std::vector<double> step_, mean_, sd_, floor_, shift_, log_mean_, log_sd_;
+    std::vector<double> leap_;
+    std::vector<const Drive*> drives_;
+    std::vector<Grid> grids_; ///< of the bad runs
+    std::vector<Tie> ties_;
+    std::vector<std::vector<std::size_t>> of_; ///< ties by target, the sharpest first
+    std::vector<View> views_;                  ///< of each tie over the run turned to
+};
+
+} // namespace telltale::run
