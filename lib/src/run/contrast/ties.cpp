@@ -935,6 +935,8 @@ std::vector<Ties::Broken> Ties::look(std::size_t run, const std::vector<char>& b
     }
     // The signal that explains most of all that is strange; then what is left.
     std::vector<Broken> found;
+    if (strange.empty())
+        return found;
     std::vector<char> explained(strange.size(), 0);
     std::vector<double> gain(of_.size());
     constexpr int most_culprits = 6;
