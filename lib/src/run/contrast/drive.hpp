@@ -13,6 +13,8 @@
 namespace telltale::run {
 
 inline constexpr float missing = std::numeric_limits<float>::quiet_NaN();
+inline constexpr double nothing = std::numeric_limits<double>::quiet_NaN();
+inline constexpr float kelvin = 273.15F; ///< of 0 degrees Celsius
 
 /// One signal in one run, with times in seconds from the start of the run.
 class Track {

@@ -15,7 +15,6 @@ namespace {
 constexpr std::size_t train_rows = 1200;
 constexpr std::size_t seen_rows = 600;
 constexpr std::size_t most_bumps = 32;
-constexpr float kelvin = 273.15F;
 
 /// A bump of finite width: 1 in its centre, smooth, 0 from a distance of 1 on.
 float bump(float square_distance) {

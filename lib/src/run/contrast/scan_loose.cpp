@@ -83,7 +83,6 @@ void LooseScanner::visit(const Trace& trace, Sign sign, double seconds,
     const std::size_t width = samples(trace, seconds);
     if (n < 3 || width > n)
         return;
-    constexpr double nothing = std::numeric_limits<double>::quiet_NaN();
     const auto enough = [&](std::size_t count) { return count > 0 && 10 * count >= 6 * width; };
     switch (sign) {
     case Sign::excursion: {

@@ -10,8 +10,6 @@
 namespace telltale::run {
 namespace {
 
-constexpr double nothing = std::numeric_limits<double>::quiet_NaN();
-
 /// The mean over spans of time that only move on.
 class Mean {
   public:

@@ -11,7 +11,6 @@
 namespace telltale::run {
 namespace {
 
-constexpr double nothing = std::numeric_limits<double>::quiet_NaN();
 constexpr std::size_t shoulder = 3;
 
 /// How strong each sign may be by the width of its windows (in samples; seconds for `late`): the

@@ -12,9 +12,7 @@
 namespace telltale::run {
 namespace {
 
-constexpr double nothing = std::numeric_limits<double>::quiet_NaN();
-constexpr float kelvin = 273.15F;
-constexpr std::size_t most_points = 4000;
+constexpr std::size_t grid_points = 4000;
 constexpr std::size_t most_rows = 1000;
 constexpr std::size_t most_signals = 64;
 constexpr std::size_t ties_each = 6;
@@ -42,8 +40,8 @@ std::vector<double> finite(std::span<const float> values) {
 Ties::Grid Ties::grid_of(const Drive& drive, const Survey& survey) const {
     Grid grid;
     const double length = std::max(1e-3, drive.seconds());
-    grid.spacing = std::max(0.25, length / static_cast<double>(most_points));
-    grid.size = std::min(most_points, static_cast<std::size_t>(length / grid.spacing) + 1);
+    grid.spacing = std::max(0.25, length / static_cast<double>(grid_points));
+    grid.size = std::min(grid_points, static_cast<std::size_t>(length / grid.spacing) + 1);
     grid.plain.resize(able_.size());
     grid.logs.resize(able_.size());
     for (std::size_t k = 0; k < able_.size(); ++k) {

@@ -28,7 +28,7 @@ class Ties {
         double from = 0; ///< seconds
         double to = 0;
         float score = 0;    ///< 1 is the limit
-        float doubt = 0;    ///< how well another signal explains it, at most 1
+        float doubt = 0;    ///< 1: another signal explains as much
         bool rough = false; ///< it scatters; else its level is off
         std::size_t tie = 0;
     };
