@@ -12,7 +12,7 @@
 namespace telltale::run {
 namespace {
 
-constexpr std::size_t train_rows = 1200;
+constexpr std::size_t train_rows = 1000;
 constexpr std::size_t seen_rows = 600;
 constexpr std::size_t most_bumps = 32;
 
@@ -592,10 +592,15 @@ Trace Model::run_over(const Drive& drive) const {
     trace.moved.assign(n, 0);
     std::vector<float> x(q);
     std::vector<float> here(seen_bases_.size());
+    std::vector<float> by_feature(q * folds); // the folds side by side
+    for (std::size_t f = 0; f < folds; ++f)
+        for (std::size_t c = 0; c < q; ++c)
+            by_feature[c * folds + f] = block_beta_[f][c];
+    std::vector<float> values(folds);
     std::vector<float> far; // of each row that was seen, squared
     std::vector<float> barred;
     std::size_t far_from = static_cast<std::size_t>(-1);
-    const std::size_t look = std::max<std::size_t>(1, n / 1500);
+    const std::size_t look = std::max<std::size_t>(1, n / 1000);
     float last_spread = 0;
     float last_distance = 0;
     std::size_t looked = n;
@@ -621,12 +626,13 @@ Trace Model::run_over(const Drive& drive) const {
             looked = i;
             double sum = 0;
             double squares = 0;
-            for (const auto& fold : block_beta_) {
-                double value = 0;
-                for (std::size_t c = 0; c < q; ++c)
-                    value += fold[c] * x[c];
-                sum += value;
-                squares += value * value;
+            std::fill(values.begin(), values.end(), 0.0F);
+            for (std::size_t c = 0; c < q; ++c)
+                for (std::size_t f = 0; f < folds; ++f)
+                    values[f] += by_feature[c * folds + f] * x[c];
+            for (const float value : values) {
+                sum += double{value};
+                squares += double{value} * double{value};
             }
             const auto k = static_cast<double>(folds);
             const double variance = std::max(0.0, squares / k - sum / k * (sum / k));

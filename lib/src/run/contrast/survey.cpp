@@ -9,7 +9,7 @@
 namespace telltale::run {
 namespace {
 
-constexpr std::size_t survey_rows = 1200;
+constexpr std::size_t survey_rows = 1000;
 constexpr std::size_t least_samples = 40;
 constexpr std::size_t nowhere = static_cast<std::size_t>(-1);
 
