@@ -176,6 +176,14 @@ TEST_CASE("what leaves its close ties to others by a little, for long, is found 
         CHECK(found.start_second == doctest::Approx(200).epsilon(0.03));
         CHECK(found.end_second == doctest::Approx(260).epsilon(0.03));
         CHECK(found.peak_difference > 0);
+        // What it is tied to is told, and only that.
+        const auto tells = [&](const char* name) {
+            return found.others.find(name) != std::string::npos;
+        };
+        const bool by_turns = which == turns || which == half_turns;
+        CHECK((tells("product") || tells(by_turns ? "turns" : "filling") || which == product));
+        if (which == product)
+            CHECK((tells("turns") && tells("filling")));
         CHECK(result.suspects.size() == 1);
     }
 }

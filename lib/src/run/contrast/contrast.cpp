@@ -28,6 +28,7 @@ struct Candidate {
     std::vector<std::unique_ptr<Model>> models;
     std::vector<Hit> hits;     // the strongest first
     std::optional<Trace> tied; // beside what a close tie makes expect, for hits of that sign
+    std::vector<std::size_t> tied_to;
     double score() const { return hits.empty() ? 0 : double{hits.front().score}; }
 };
 
@@ -673,6 +674,7 @@ class Comparison {
             if (candidate.models.empty() || !comparable_[k])
                 continue;
             candidate.tied = ties_->trace(run, broken.front().tie);
+            candidate.tied_to = ties_->partners(broken.front().tie);
             const Trace& trace = *candidate.tied;
             for (const Ties::Broken& one : broken) {
                 if (one.signal != k)
@@ -1069,32 +1071,37 @@ class Comparison {
     /// kept their course.
     std::string others(const Departure& departure, const Episode& strongest, const Run& bad) {
         std::vector<OtherCourse> courses;
-        const auto& models = candidates_[departure.run][departure.signal].models;
-        if (!models.empty())
-            for (const Model::Use& use : models.front()->uses()) {
-                const ContrastSignal& other = result_.signals[use.signal];
-                const std::size_t place = other.bad_series[departure.run];
-                if (place == ContrastSignal::npos || courses.size() == 3)
+        const Candidate& own = candidates_[departure.run][departure.signal];
+        std::vector<std::size_t> tellers;
+        if (!own.hits.empty() && own.hits.front().sign == Sign::untied)
+            tellers = own.tied_to;
+        else if (!own.models.empty())
+            for (const Model::Use& use : own.models.front()->uses())
+                tellers.push_back(use.signal);
+        for (const std::size_t teller : tellers) {
+            const ContrastSignal& other = result_.signals[teller];
+            const std::size_t place = other.bad_series[departure.run];
+            if (place == ContrastSignal::npos || courses.size() == 3)
+                continue;
+            const Series& series = bad.series[place];
+            const Time margin = std::max<Time>(pace(series).interval * 2, 0);
+            OtherCourse course;
+            course.name = other.name;
+            course.unit = other.unit;
+            course.own_unit = other.own_unit;
+            course.decimals = other.decimals;
+            for (std::size_t i = 0; i < series.size(); ++i) {
+                if (series.times[i] < strongest.start - margin ||
+                    series.times[i] > strongest.end + margin)
                     continue;
-                const Series& series = bad.series[place];
-                const Time margin = std::max<Time>(pace(series).interval * 2, 0);
-                OtherCourse course;
-                course.name = other.name;
-                course.unit = other.unit;
-                course.own_unit = other.own_unit;
-                course.decimals = other.decimals;
-                for (std::size_t i = 0; i < series.size(); ++i) {
-                    if (series.times[i] < strongest.start - margin ||
-                        series.times[i] > strongest.end + margin)
-                        continue;
-                    const double value = series.values[i];
-                    course.low = course.any ? std::min(course.low, value) : value;
-                    course.high = course.any ? std::max(course.high, value) : value;
-                    course.any = true;
-                }
-                if (course.any)
-                    courses.push_back(std::move(course));
+                const double value = series.values[i];
+                course.low = course.any ? std::min(course.low, value) : value;
+                course.high = course.any ? std::max(course.high, value) : value;
+                course.any = true;
             }
+            if (course.any)
+                courses.push_back(std::move(course));
+        }
         std::size_t compared = 0;
         std::size_t quiet = 0;
         for (std::size_t k = 0; k < signals_; ++k) {
