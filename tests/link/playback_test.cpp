@@ -39,7 +39,9 @@ TEST_CASE("a dump is played back at the speed that is asked for") {
         const char* name;
         std::chrono::milliseconds least;
     };
-    for (const auto& [speed, least] : {Speed{"@1x", 300ms}, {"@2x", 150ms}, {"@max", 0ms}}) {
+    for (const Speed& one : {Speed{"@1x", 300ms}, {"@2x", 150ms}, {"@max", 0ms}}) {
+        const char* const speed = one.name;
+        const auto least = one.least;
         CAPTURE(speed);
         bool in_time = false;
         for (int i = 0; i < most_tries && !in_time; ++i) {

@@ -832,20 +832,20 @@ std::vector<Ties::Broken> Ties::look(std::size_t run, const std::vector<char>& b
         float score = 0; // of the strongest tie that aims at it
         std::uint32_t tie = 0;
     };
-    struct Window {
+    struct Strange {
         std::uint8_t sight;
         std::uint32_t at;
         std::vector<Choice> choices;
         float most = 0;
     };
-    struct Seen {
+    struct Told {
         std::size_t tie;
         double score;
         std::vector<double> pulls; // of each candidate
     };
-    std::vector<Window> strange;
+    std::vector<Strange> strange;
     std::vector<std::size_t> candidates;
-    std::vector<Seen> seen;
+    std::vector<Told> seen;
     for (std::size_t s = 0; s < sights; ++s) {
         const std::size_t width = points(s, grid.spacing);
         const std::size_t stride = std::max<std::size_t>(1, width / 4);
@@ -882,7 +882,7 @@ std::vector<Ties::Broken> Ties::look(std::size_t run, const std::vector<char>& b
                 const double score = double{score_of(t)};
                 if (std::isnan(score))
                     continue;
-                Seen one{t, rough ? std::max(0.0, score - usual) : score, {}};
+                Told one{t, rough ? std::max(0.0, score - usual) : score, {}};
                 bool counts = false;
                 for (const std::size_t signal : candidates) {
                     double by = pull(t, signal, grid, from, to, double{views[t].unit[s][j]});
@@ -897,11 +897,11 @@ std::vector<Ties::Broken> Ties::look(std::size_t run, const std::vector<char>& b
                 seen.push_back(std::move(one));
             }
             // How much each signal alone explains of what broke and what did not.
-            Window window{static_cast<std::uint8_t>(s), static_cast<std::uint32_t>(j), {}};
+            Strange window{static_cast<std::uint8_t>(s), static_cast<std::uint32_t>(j), {}};
             for (std::size_t c = 0; c < candidates.size(); ++c) {
                 double least = nothing_wrong;
                 Choice choice{static_cast<std::uint16_t>(candidates[c]), 0};
-                for (const Seen& source : seen) {
+                for (const Told& source : seen) {
                     if (source.pulls[c] == 0)
                         continue;
                     const auto size = static_cast<float>(std::abs(source.score));
@@ -918,7 +918,7 @@ std::vector<Ties::Broken> Ties::look(std::size_t run, const std::vector<char>& b
                         continue;
                     const double by = source.score / source.pulls[c];
                     double cost = 0;
-                    for (const Seen& one : seen)
+                    for (const Told& one : seen)
                         cost += std::min(most_cost,
                                          std::pow((one.score - by * one.pulls[c]) / usual, 2));
                     least = std::min(least, cost);
