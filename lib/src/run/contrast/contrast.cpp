@@ -410,9 +410,7 @@ class Comparison {
             (inside ? high : side_high) = std::max(inside ? high : side_high, trace.y[i]);
         }
         const double spread = double{side_high - side_low} + step;
-        for (std::size_t i = at - 1; i <= at + width; ++i) {
-            if (!told)
-                break;
+        for (std::size_t i = at - 1; told && i <= at + width; ++i) {
             if (std::isnan(trace.low[i]))
                 return out; // nobody knows what the others make of it
             side_low = std::min(side_low, trace.low[i]);
@@ -665,7 +663,7 @@ class Comparison {
         constexpr int most_untied = 3;
         ties_->turn_to(run);
         for (int round = 0; round < most_untied; ++round) {
-            const std::vector<Ties::Broken> broken = ties_->look(run, barred);
+            const std::vector<Ties::Broken> broken = ties_->look(barred);
             if (broken.empty())
                 return;
             const std::size_t k = broken.front().signal;
@@ -673,7 +671,7 @@ class Comparison {
             Candidate& candidate = candidates_[run][k];
             if (candidate.models.empty() || !comparable_[k])
                 continue;
-            candidate.tied = ties_->trace(run, broken.front().tie);
+            candidate.tied = ties_->trace(broken.front().tie);
             candidate.tied_to = ties_->partners(broken.front().tie);
             const Trace& trace = *candidate.tied;
             for (const Ties::Broken& one : broken) {

@@ -468,9 +468,8 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
         for (std::size_t k = 0; k < seen_bases_.size(); ++k)
             for (std::size_t i = 0; i < n; i += seen_stride)
                 seen_.push_back(rows[seen_bases_[k]][i] * seen_weight_[k]);
-        for (std::size_t i = 0; i < n; i += seen_stride) {
+        for (std::size_t i = 0; i < n; i += seen_stride)
             seen_block_.push_back(blocks[i]);
-        }
     }
     usable_ = true;
     fit(survey);
@@ -735,26 +734,10 @@ Trace Model::run_over(const Drive& drive) const {
 /// What a whole run is off by may be the day's doing (the weather, the fuel) and counts for less
 /// than what comes or goes within it.
 void Model::allow_for_the_day(Trace& trace) {
-    constexpr std::size_t parts = 10;
-    constexpr std::size_t few = 6;
     constexpr float share = 0.8F;
-    const std::size_t n = trace.t.size();
-    std::vector<double> levels;
-    std::vector<double> here;
-    for (std::size_t p = 0; p < parts; ++p) {
-        here.clear();
-        for (std::size_t i = p * n / parts; i < (p + 1) * n / parts; ++i)
-            if (!std::isnan(trace.fitted[i]))
-                here.push_back(double{trace.y[i]} - double{trace.fitted[i]});
-        if (here.size() >= few)
-            levels.push_back(median(here));
-    }
-    if (levels.size() < few)
-        return;
-    std::sort(levels.begin(), levels.end());
-    const double low = levels[1];
-    const double high = levels[levels.size() - 2];
-    const auto by = share * static_cast<float>(low > 0 ? low : high < 0 ? high : 0);
+    const auto by = share * static_cast<float>(day_level(trace.t.size(), [&](std::size_t i) {
+                        return double{trace.y[i]} - double{trace.fitted[i]};
+                    }));
     for (auto* course : {&trace.fitted, &trace.low, &trace.high})
         for (float& value : *course)
             value += by;
@@ -773,8 +756,7 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
     }
     double fresh = 0;
     const std::ptrdiff_t rpm = survey_->rpm;
-    const bool never_stopped = rpm >= 0 && static_cast<std::size_t>(rpm) != target_ &&
-                               survey_->range(static_cast<std::size_t>(rpm)).low > 200;
+    const bool never_stopped = survey_->least_rpm > 0 && static_cast<std::size_t>(rpm) != target_;
     const Range& own = survey_->range(target_);
     constexpr float cold = 15;
     bool colder = &drive == bad_ && drive.track(target_).series().unit == Unit::celsius;
@@ -787,9 +769,8 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
         bool aside = t < fresh + settling || colder;
         if (never_stopped) {
             const auto signal = static_cast<std::size_t>(rpm);
-            const float least = 0.5F * survey_->range(signal).low;
             for (double back = -1; back <= 2 && !aside; back += 0.5)
-                aside = drive.slowed(signal, Form::plain, t - back) < least;
+                aside = drive.slowed(signal, Form::plain, t - back) < survey_->least_rpm;
         }
         // Off is what the ECU may set it to whatever the others do.
         aside = aside || trace.y[i] <= off_;

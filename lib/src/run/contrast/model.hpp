@@ -1,12 +1,15 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <algorithm>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <limits>
 #include <vector>
 
 #include "drive.hpp"
+#include "run/robust.hpp"
 
 namespace telltale::run {
 
@@ -46,6 +49,8 @@ class Survey {
     /// Places of the signals that physics relates, or -1: engine speed, manifold pressure, intake
     /// temperature, air flow; and the vehicle's speed.
     std::ptrdiff_t rpm = -1, manifold = -1, inlet = -1, air = -1, speed = -1;
+    /// Slower is an engine at rest; 0 where the good run has that too, or no engine speed.
+    float least_rpm = 0;
 
   private:
     std::size_t columns_ = 0;
@@ -77,6 +82,31 @@ struct Trace {
     double interval = 0;
     double familiar = 1; ///< part of the samples with predictors near what the good run had
 };
+
+/// What `off(i)` is by the whole run through: the least of its levels, two strays of ten aside; 0
+/// where it is to either side. Not-a-number does not count.
+template <class Off> double day_level(std::size_t n, Off off) {
+    constexpr std::size_t parts = 10;
+    constexpr std::size_t few = 6;
+    std::vector<double> levels;
+    std::vector<double> here;
+    for (std::size_t part = 0; part < parts; ++part) {
+        here.clear();
+        for (std::size_t i = part * n / parts; i < (part + 1) * n / parts; ++i) {
+            const double one = off(i);
+            if (!std::isnan(one))
+                here.push_back(one);
+        }
+        if (here.size() >= few)
+            levels.push_back(median(here));
+    }
+    if (levels.size() < few)
+        return 0;
+    std::sort(levels.begin(), levels.end());
+    const double low = levels[1];
+    const double high = levels[levels.size() - 2];
+    return low > 0 ? low : high < 0 ? high : 0;
+}
 
 /// Predicts one signal from the others. The good run says which of them and in what form; both
 /// runs together, strays held down, say how much: what is new on the second road is learned there,

@@ -155,6 +155,8 @@ Survey::Survey(const Drive& good, const std::vector<const Drive*>& bad,
     manifold = find(good, {0x0B, 0x87}, true, ranges_);
     inlet = find(good, {0x77, 0x0F, 0x68}, false, ranges_);
     air = find(good, {0x10, 0x66}, true, ranges_);
+    if (rpm >= 0 && ranges_[static_cast<std::size_t>(rpm)].low > 200)
+        least_rpm = 0.5F * ranges_[static_cast<std::size_t>(rpm)].low;
     speed = find(good, {0x0D}, false, ranges_);
     if (columns_ == 0)
         return;

@@ -75,7 +75,7 @@ Ties::Grid Ties::grid_of(const Drive& drive, const Survey& survey) const {
             grid.logs[k][i] = v > floor_[k] ? static_cast<float>(std::log(v)) : missing;
         }
     }
-    // The first seconds, those after a gap, and an engine that the good run never had at rest.
+    // The first seconds, and an engine at rest that the good run never had so.
     grid.aside.assign(grid.size, 0);
     grid.block.resize(grid.size);
     for (std::size_t i = 0; i < grid.size; ++i) {
@@ -83,17 +83,14 @@ Ties::Grid Ties::grid_of(const Drive& drive, const Survey& survey) const {
         grid.block[i] = static_cast<std::uint8_t>(drive.block(t) - drive.first_block());
         grid.aside[i] = t < 3 ? 1 : 0;
     }
-    if (survey.rpm >= 0) {
-        const auto rpm = static_cast<std::size_t>(survey.rpm);
-        const Range& range = survey.range(rpm);
-        if (range.low > 200 && !grid.plain[rpm].empty()) {
-            const auto reach = static_cast<std::size_t>(2 / grid.spacing) + 1;
-            for (std::size_t i = 0; i < grid.size; ++i)
-                if (grid.plain[rpm][i] < 0.5F * range.low)
-                    for (std::size_t k = i > reach ? i - reach : 0;
-                         k < std::min(grid.size, i + reach + 1); ++k)
-                        grid.aside[k] = 1;
-        }
+    if (survey.least_rpm > 0 && !grid.plain[static_cast<std::size_t>(survey.rpm)].empty()) {
+        const std::vector<float>& rpm = grid.plain[static_cast<std::size_t>(survey.rpm)];
+        const auto reach = static_cast<std::size_t>(2 / grid.spacing) + 1;
+        for (std::size_t i = 0; i < grid.size; ++i)
+            if (rpm[i] < survey.least_rpm)
+                for (std::size_t k = i > reach ? i - reach : 0;
+                     k < std::min(grid.size, i + reach + 1); ++k)
+                    grid.aside[k] = 1;
     }
     return grid;
 }
@@ -414,35 +411,18 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
 }
 
 double Ties::day_of(const Tie& tie, const Grid& grid) const {
-    constexpr std::size_t parts = 10;
-    constexpr std::size_t few = 6;
     constexpr double share = 0.8;
     const std::vector<float>& y = column(grid, tie.target, tie.powers);
-    std::vector<double> levels;
-    std::vector<double> here;
-    for (std::size_t part = 0; part < parts; ++part) {
-        here.clear();
-        for (std::size_t i = part * grid.size / parts; i < (part + 1) * grid.size / parts; ++i) {
-            const double r = double{y[i]} - expect(tie, grid, i, tie.beta.back());
-            if (!std::isnan(r) && grid.aside[i] == 0)
-                here.push_back(r);
-        }
-        if (here.size() >= few)
-            levels.push_back(median(here));
-    }
-    if (levels.size() < few)
-        return 0;
-    std::sort(levels.begin(), levels.end());
-    const double low = levels[1];
-    const double high = levels[levels.size() - 2];
-    return share * (low > 0 ? low : high < 0 ? high : 0);
+    return share * day_level(grid.size, [&](std::size_t i) {
+               return grid.aside[i] != 0 ? nothing
+                                         : double{y[i]} - expect(tie, grid, i, tie.beta.back());
+           });
 }
 
 Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_good,
                                     double day) const {
     Differences d;
     d.z.assign(grid.size, missing);
-    d.r.assign(grid.size, missing);
     d.unit.assign(grid.size, missing);
     const std::vector<float>& y = column(grid, tie.target, tie.powers);
     std::vector<double> fitted(grid.size, nothing);
@@ -485,8 +465,8 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         const double sigma = std::sqrt(variance);
         if (!std::isfinite(sigma * in_units))
             continue;
-        d.r[i] = static_cast<float>(double{y[i]} - fitted[i]);
-        d.z[i] = std::clamp(d.r[i] / static_cast<float>(sigma), -most_z, most_z);
+        const auto off = static_cast<float>(double{y[i]} - fitted[i]);
+        d.z[i] = std::clamp(off / static_cast<float>(sigma), -most_z, most_z);
         d.unit[i] = static_cast<float>(sigma * in_units);
     }
     return d;
@@ -666,6 +646,7 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
 }
 
 void Ties::turn_to(std::size_t run) {
+    run_ = run;
     views_.clear();
     views_.reserve(ties_.size());
     for (const Tie& tie : ties_) {
@@ -712,9 +693,8 @@ std::size_t Ties::turned_to(std::size_t signal, std::size_t tie) const {
 
 /// Of two signals that only their own courses can tell apart: whether `a` is the stranger one. A
 /// fault comes with a leap, or with noise, or makes a signal come late, never early.
-bool Ties::stranger(std::size_t run, std::size_t a, std::size_t b,
-                    std::span<const Broken> where) const {
-    const Grid& grid = grids_[run];
+bool Ties::stranger(std::size_t a, std::size_t b, std::span<const Broken> where) const {
+    const Grid& grid = grids_[run_];
     const std::vector<float>& xa = grid.plain[a];
     const std::vector<float>& xb = grid.plain[b];
     std::vector<char> inside(grid.size, 0);
@@ -757,8 +737,8 @@ bool Ties::stranger(std::size_t run, std::size_t a, std::size_t b,
         return stir_a < stir_b;
     constexpr double apart = 0.5;
     constexpr double clear = 0.4;
-    const double late_a = lateness(run, a, b, inside);
-    const double late_b = lateness(run, b, a, inside);
+    const double late_a = lateness(a, b, inside);
+    const double late_b = lateness(b, a, inside);
     if (std::abs(late_a - late_b) > apart && std::max(std::abs(late_a), std::abs(late_b)) > clear)
         return late_a < late_b;
     constexpr double clearly = 1.3;
@@ -772,9 +752,9 @@ bool Ties::stranger(std::size_t run, std::size_t a, std::size_t b,
 
 /// How far a signal is low while it rises and high while it falls, beside what its closest tie to
 /// `other` makes expect: -1 when that is all.
-double Ties::lateness(std::size_t run, std::size_t signal, std::size_t other,
+double Ties::lateness(std::size_t signal, std::size_t other,
                       const std::vector<char>& inside) const {
-    const Grid& grid = grids_[run];
+    const Grid& grid = grids_[run_];
     for (const std::size_t t : of_[signal]) {
         if (ties_[t].witness || !holds(t, other))
             continue;
@@ -813,9 +793,8 @@ double Ties::pull(std::size_t tie, std::size_t signal, const Grid& grid, std::si
     return 0;
 }
 
-std::vector<Ties::Broken> Ties::look(std::size_t run, const std::vector<char>& barred) const {
-    const std::vector<View>& views = views_;
-    const Grid& grid = grids_[run];
+std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
+    const Grid& grid = grids_[run_];
     std::vector<std::size_t> usable;
     for (std::size_t t = 0; t < ties_.size(); ++t) {
         bool free = barred[ties_[t].target] == 0;
@@ -852,11 +831,11 @@ std::vector<Ties::Broken> Ties::look(std::size_t run, const std::vector<char>& b
         const bool rough = s >= level_widths.size();
         std::size_t windows = 0;
         for (const std::size_t t : usable)
-            windows = std::max(windows, views[t].score[s].size());
+            windows = std::max(windows, views_[t].score[s].size());
         for (std::size_t j = 0; j < windows; ++j) {
             candidates.clear();
             const auto score_of = [&](std::size_t t) {
-                return j < views[t].score[s].size() ? views[t].score[s][j] : missing;
+                return j < views_[t].score[s].size() ? views_[t].score[s][j] : missing;
             };
             const auto breaks = [&](std::size_t t) {
                 return !ties_[t].witness && std::abs(score_of(t)) >= 1; // not-a-number is not
@@ -885,7 +864,7 @@ std::vector<Ties::Broken> Ties::look(std::size_t run, const std::vector<char>& b
                 Told one{t, rough ? std::max(0.0, score - usual) : score, {}};
                 bool counts = false;
                 for (const std::size_t signal : candidates) {
-                    double by = pull(t, signal, grid, from, to, double{views[t].unit[s][j]});
+                    double by = pull(t, signal, grid, from, to, double{views_[t].unit[s][j]});
                     if (rough)
                         by = std::abs(by);
                     counts = counts || by != 0;
@@ -1012,7 +991,7 @@ std::vector<Ties::Broken> Ties::look(std::size_t run, const std::vector<char>& b
                   [](const Broken& a, const Broken& b) { return a.score > b.score; });
         for (std::size_t k = 0; k < others.size() && before < found.size(); ++k) {
             if (others[k] <= alike * mine || others[k] <= 0 ||
-                !stranger(run, k, found[before].signal, std::span(found).subspan(before)))
+                !stranger(k, found[before].signal, std::span(found).subspan(before)))
                 continue;
             for (std::size_t i = before; i < found.size(); ++i) {
                 const std::size_t nearest = turned_to(k, found[i].tie);
@@ -1032,9 +1011,9 @@ std::vector<std::size_t> Ties::partners(std::size_t tie) const {
     return {ties_[tie].by.begin(), ties_[tie].by.begin() + ties_[tie].count};
 }
 
-Trace Ties::trace(std::size_t run, std::size_t which) const {
+Trace Ties::trace(std::size_t which) const {
     const Tie& tie = ties_[which];
-    const Drive& drive = *drives_[run];
+    const Drive& drive = *drives_[run_];
     const Track& track = drive.track(tie.target);
     const double day = views_[which].day;
     Trace out;

@@ -36,10 +36,10 @@ class Ties {
     void turn_to(std::size_t run);
     /// What broke in the run turned to, with the signals in `barred` out of the game.
     /// Signal by signal, the one that explains most first; of each its strongest first.
-    std::vector<Broken> look(std::size_t run, const std::vector<char>& barred) const;
+    std::vector<Broken> look(const std::vector<char>& barred) const;
 
     /// What a tie makes expect of its target at the target's own samples, in the run turned to.
-    Trace trace(std::size_t run, std::size_t tie) const;
+    Trace trace(std::size_t tie) const;
     /// The signals that a tie goes by.
     std::vector<std::size_t> partners(std::size_t tie) const;
 
@@ -85,7 +85,6 @@ class Ties {
     struct Differences {
         std::vector<float> z;
         std::vector<float> unit; ///< scale of a normal difference, in the target's unit
-        std::vector<float> r;
     };
 
     Grid grid_of(const Drive& drive, const Survey& survey) const;
@@ -110,10 +109,8 @@ class Ties {
 
     bool holds(std::size_t tie, std::size_t signal) const;
     std::size_t turned_to(std::size_t signal, std::size_t tie) const;
-    bool stranger(std::size_t run, std::size_t a, std::size_t b,
-                  std::span<const Broken> where) const;
-    double lateness(std::size_t run, std::size_t signal, std::size_t other,
-                    const std::vector<char>& inside) const;
+    bool stranger(std::size_t a, std::size_t b, std::span<const Broken> where) const;
+    double lateness(std::size_t signal, std::size_t other, const std::vector<char>& inside) const;
     double pull(std::size_t tie, std::size_t signal, const Grid& grid, std::size_t from,
                 std::size_t to, double unit) const;
 
@@ -125,6 +122,7 @@ class Ties {
     std::vector<Grid> grids_; ///< of the bad runs
     std::vector<Tie> ties_;
     std::vector<std::vector<std::size_t>> of_; ///< ties by target, the sharpest first
+    std::size_t run_ = 0;                      ///< turned to
     std::vector<View> views_;                  ///< of each tie over the run turned to
 };
 
