@@ -60,7 +60,7 @@ TEST_CASE("vetting: what passed before the reference went away does not make an 
         CHECK_FALSE(doip.report().broken_off.empty());
         KlineVetting kline({}, 0);
         if (stopped)
-            kline.stop();
+            kline.stop(nanoseconds_a_second);
         else
             kline.gone(End::reference, nanoseconds_a_second);
         CHECK_FALSE(kline.report().broken_off.empty());

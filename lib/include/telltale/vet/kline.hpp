@@ -69,7 +69,7 @@ class TELLTALE_API KlineVetting {
     /// An end is not there any more: that ends it.
     void gone(End end, Time now);
     /// The end of it all: what was not tried is untested.
-    void stop() noexcept {
+    void stop(Time /*now*/) noexcept {
         stopped_ = stopped_ || step_ != Step::over;
         step_ = Step::over;
     }

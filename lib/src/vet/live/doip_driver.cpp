@@ -21,13 +21,13 @@ namespace telltale::vet {
 namespace asio = boost::asio;
 using asio::ip::udp;
 
-class LiveDoipVetting::Impl final : public LiveBase::Work,
+class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>,
                                     public DoipVetOutlet,
                                     private isotp::Outlet {
   public:
     Impl(LiveDoipVetting& owner, link::LinkName entity, link::Link& far_end,
          const LiveDoipOptions& options)
-        : Work(owner, far_end.get_executor(), options.vetting.seed), entity_(std::move(entity)),
+        : On(owner, far_end.get_executor(), options.vetting.seed), entity_(std::move(entity)),
           far_end_(far_end), options_(options), ecu_(options.ecu, ecu_options(options)),
           resolver_(far_end.get_executor()), datagrams_(far_end.get_executor()) {
         if (options_.vetting.target == 0)
@@ -90,14 +90,6 @@ class LiveDoipVetting::Impl final : public LiveBase::Work,
                                 if (!self->over())
                                     self->far_end_opened(error);
                             });
-    }
-    bool stop_vetting() override {
-        if (vetting_)
-            vetting_->stop(link::now());
-        return vetting_.has_value();
-    }
-    std::optional<Report> found() const override {
-        return vetting_ ? std::optional<Report>(vetting_->report()) : std::nullopt;
     }
 
     struct Line {
@@ -281,7 +273,6 @@ class LiveDoipVetting::Impl final : public LiveBase::Work,
     udp::resolver resolver_;
     udp::socket datagrams_;
     std::array<std::uint8_t, 256> datagram_{};
-    std::optional<DoipVetting> vetting_;
     std::array<Line, DoipVetting::lines> lines_;
     /// What was begun before it was closed counts no more.
     std::array<unsigned, DoipVetting::lines> line_generation_{};

@@ -36,10 +36,10 @@ std::string_view of(link::TimeFrom from) {
 
 } // namespace
 
-class LiveVetting::Impl final : public LiveBase::Work, public VettingOutlet {
+class LiveVetting::Impl final : public LiveBase::Work::On<Vetting>, public VettingOutlet {
   public:
     Impl(LiveVetting& owner, link::Link& tested, link::Link& reference, const LiveOptions& options)
-        : Work(owner, tested.get_executor(), options.vetting.seed), vetting_owner_(owner),
+        : On(owner, tested.get_executor(), options.vetting.seed), vetting_owner_(owner),
           options_(options), reopen_timer_(tested.get_executor()) {
         sides_[0].link = &tested;
         sides_[1].link = &reference;
@@ -80,14 +80,6 @@ class LiveVetting::Impl final : public LiveBase::Work, public VettingOutlet {
     std::shared_ptr<Impl> self() { return std::static_pointer_cast<Impl>(shared_from_this()); }
 
     void open_links() override { open_side(End::reference); }
-    bool stop_vetting() override {
-        if (vetting_)
-            vetting_->stop(link::now());
-        return vetting_.has_value();
-    }
-    std::optional<Report> found() const override {
-        return vetting_ ? std::optional<Report>(vetting_->report()) : std::nullopt;
-    }
 
     void open_side(End end) {
         auto& at = side(end);
@@ -255,7 +247,6 @@ class LiveVetting::Impl final : public LiveBase::Work, public VettingOutlet {
     LiveOptions options_;
     std::array<Side, 2> sides_;
     boost::asio::steady_timer reopen_timer_;
-    std::optional<Vetting> vetting_;
     std::vector<link::CanMask> filters_;
     bool want_open_ = false;
     bool unplugging_ = false;

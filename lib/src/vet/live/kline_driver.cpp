@@ -9,11 +9,12 @@
 
 namespace telltale::vet {
 
-class LiveKlineVetting::Impl final : public LiveBase::Work, public KlineVetOutlet {
+class LiveKlineVetting::Impl final : public LiveBase::Work::On<KlineVetting>,
+                                     public KlineVetOutlet {
   public:
     Impl(LiveKlineVetting& owner, link::Link& tested, link::KlinePort& reference,
          const LiveKlineOptions& options)
-        : Work(owner, tested.get_executor(), options.vetting.seed), tested_(tested),
+        : On(owner, tested.get_executor(), options.vetting.seed), tested_(tested),
           reference_(reference), options_(options) {}
 
     // KlineVetOutlet
@@ -77,14 +78,6 @@ class LiveKlineVetting::Impl final : public LiveBase::Work, public KlineVetOutle
         };
         vetting_.emplace(options_.vetting, link::now());
         go_on();
-    }
-    bool stop_vetting() override {
-        if (vetting_)
-            vetting_->stop();
-        return vetting_.has_value();
-    }
-    std::optional<Report> found() const override {
-        return vetting_ ? std::optional<Report>(vetting_->report()) : std::nullopt;
     }
 
     void was_opened(link::error_code error, const link::LineUp& up) {
@@ -151,7 +144,6 @@ class LiveKlineVetting::Impl final : public LiveBase::Work, public KlineVetOutle
     link::Link& tested_;
     link::KlinePort& reference_;
     LiveKlineOptions options_;
-    std::optional<KlineVetting> vetting_;
     Pace pace_;
     unsigned generation_ = 0; ///< what was begun before it was opened anew counts no more
 };

@@ -21,6 +21,8 @@ namespace telltale::vet {
 /// as something that it began is under way.
 class LiveBase::Work : public std::enable_shared_from_this<Work> {
   public:
+    template <typename Vetting> class On;
+
     Work(LiveBase& owner, const link::Executor& executor, std::uint64_t seed)
         : owner_(&owner), seed_(seed), timer_(executor) {}
     virtual ~Work() = default;
@@ -76,6 +78,23 @@ class LiveBase::Work : public std::enable_shared_from_this<Work> {
     Report report_;
     boost::asio::steady_timer timer_;
     Time timed_for_ = no_time;
+};
+
+/// Work with its vetting, which there is once the links are open.
+template <typename Vetting> class LiveBase::Work::On : public LiveBase::Work {
+  protected:
+    using Work::Work;
+
+    bool stop_vetting() final {
+        if (vetting_)
+            vetting_->stop(link::now());
+        return vetting_.has_value();
+    }
+    std::optional<Report> found() const final {
+        return vetting_ ? std::optional<Report>(vetting_->report()) : std::nullopt;
+    }
+
+    std::optional<Vetting> vetting_;
 };
 
 /// What ended a receive ended the link. What did not was one piece that could not be used.
