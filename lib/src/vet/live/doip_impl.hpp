@@ -142,11 +142,16 @@ class DoipVetting::Impl {
     // The steps.
     void go_to(Step next, Time now);
     void step(Time now);
+    /// What was just begun has until then.
+    void allow(Time until) { until_ = wake_ = until; }
     /// Waits until then; true when it is over.
     bool wait_until(Time time, Time now) {
         wake_ = time;
         return now >= time;
     }
+    /// Asks for this connection at 0, waits for it at 1: could it be had (then `at` is 2)? None: it
+    /// is not known yet.
+    std::optional<bool> connection(unsigned number, unsigned& at, Time now);
     void step_status(Time now);
     void step_before(Time now);
     void step_activate(Time now);

@@ -42,18 +42,14 @@ void DoipVetting::Impl::step_refused(Time now, unsigned line, std::uint16_t sour
         forbidden_came_ = right_code_ = false;
         wrong_code_.clear();
         request(line, source, target, forbidden_, code, now);
-        until_ = now + answer_time;
-        wake_ = until_;
-        return;
+        return allow(now + answer_time);
     }
     const bool answered = right_code_ || !wrong_code_.empty();
     if (at_ == 1) {
         if (!answered && !lines_[line].ended && !wait_until(until_, now))
             return;
         at_ = 2;
-        until_ = now + none_time;
-        wake_ = until_;
-        return;
+        return allow(now + none_time);
     }
     if (!wait_until(until_, now) && !forbidden_came_)
         return;
@@ -75,25 +71,20 @@ void DoipVetting::Impl::step_alive(Time now) {
     Line& fresh = lines_[1];
     switch (at_) {
     case 0:
-        at_ = 1;
         old.alive = 0;
         old.answers_alive = asked;
-        connect(1);
-        until_ = now + way_time;
-        wake_ = until_;
-        return;
-    case 1:
-        if (fresh.open) {
-            at_ = 2;
+        [[fallthrough]];
+    case 1: {
+        const auto had = connection(1, at_, now);
+        if (!had)
+            return;
+        if (*had) {
             activate(1);
-            until_ = now + alive_time;
-            wake_ = until_;
-            return;
+            return allow(now + alive_time);
         }
-        if (!fresh.failed && !wait_until(until_, now))
-            return;
         no_second_ = true;
         break;
+    }
     default: {
         const bool settled =
             fresh.activation && (asked || old.ended || !fresh.activation->active());
@@ -138,22 +129,15 @@ void DoipVetting::Impl::step_headers(Time now) {
     Line& line = lines_[1];
     switch (at_) {
     case 0:
-        at_ = 1;
-        connect(1);
-        until_ = now + way_time;
-        wake_ = until_;
-        return;
-    case 1:
-        if (!line.open) {
-            if (!line.failed && !wait_until(until_, now))
-                return;
+    case 1: {
+        const auto had = connection(1, at_, now);
+        if (!had)
+            return;
+        if (!*had)
             break;
-        }
-        at_ = 2;
         write(1, header.bytes);
-        until_ = now + answer_time;
-        wake_ = until_;
-        return;
+        return allow(now + answer_time);
+    }
     case 2:
         if (!line.refusal && !line.ended && !wait_until(until_, now))
             return;
@@ -182,24 +166,14 @@ void DoipVetting::Impl::step_headers(Time now) {
 
 void DoipVetting::Impl::step_source(Time now) {
     Line& line = lines_[1];
-    if (source_at_ == 0) {
-        source_at_ = 1;
-        connect(1);
-        until_ = now + way_time;
-        wake_ = until_;
-        return;
-    }
-    if (source_at_ == 1) {
-        if (line.open) {
-            source_at_ = 2;
-            activate(1);
-            until_ = now + alive_time;
-            wake_ = until_;
+    if (source_at_ < 2) {
+        const auto had = connection(1, source_at_, now);
+        if (!had)
             return;
-        }
-        if (line.failed || wait_until(until_, now))
+        if (!*had)
             return go_to(Step::all, now);
-        return;
+        activate(1);
+        return allow(now + alive_time);
     }
     if (source_at_ == 2) {
         if (line.activation && line.activation->active()) {

@@ -17,55 +17,59 @@ void DoipVetting::Impl::step_status(Time now) {
         go_to(Step::before, now);
 }
 
+std::optional<bool> DoipVetting::Impl::connection(unsigned number, unsigned& at, Time now) {
+    if (at == 0) {
+        at = 1;
+        connect(number);
+        allow(now + way_time);
+        return std::nullopt;
+    }
+    const Line& line = lines_[number];
+    if (line.open) {
+        at = 2;
+        return true;
+    }
+    if (line.failed || line.ended || wait_until(until_, now))
+        return false;
+    return std::nullopt;
+}
+
 void DoipVetting::Impl::step_before(Time now) {
-    switch (at_) {
-    case 0:
-        at_ = 1;
-        until_ = now + way_time;
-        connect(0);
-        wake_ = until_;
-        return;
-    case 1:
-        if (lines_[0].failed || (!lines_[0].open && wait_until(until_, now))) {
+    if (at_ < 2) {
+        const auto had = connection(0, at_, now);
+        if (!had)
+            return;
+        if (!*had) {
             trouble_ = "no connection to it could be had";
             return finish(now);
         }
-        if (!lines_[0].open)
-            return;
-        at_ = 2;
         forbidden_ = make(request_service, 8);
         forbidden_came_ = false;
         ++before_.all;
         request(0, options_.tester, options_.target, forbidden_, 0xFF, now);
-        until_ = now + none_time;
-        wake_ = until_;
-        return;
-    default:
-        if (!wait_until(until_, now) && !forbidden_came_)
-            return;
-        if (forbidden_came_)
-            before_.fault(since(now), forbidden_, forbidden_, "it was routed");
-        due_.clear();
-        wrong_code_.clear();
-        close_line(0);
-        go_to(Step::activate, now);
+        return allow(now + none_time);
     }
+    if (!wait_until(until_, now) && !forbidden_came_)
+        return;
+    if (forbidden_came_)
+        before_.fault(since(now), forbidden_, forbidden_, "it was routed");
+    due_.clear();
+    wrong_code_.clear();
+    close_line(0);
+    go_to(Step::activate, now);
 }
 
 void DoipVetting::Impl::step_activate(Time now) {
     Line& line = lines_[0];
-    if (at_ == 0) {
-        at_ = 1;
-        connect(0);
-        until_ = now + way_time;
-        wake_ = until_;
-        return;
-    }
-    if (at_ == 1 && line.open) {
-        at_ = 2;
-        ++activation_.all;
-        activate(0);
-        until_ = now + answer_time;
+    if (at_ < 2) {
+        const auto had = connection(0, at_, now);
+        if (!had)
+            return;
+        if (*had) {
+            ++activation_.all;
+            activate(0);
+            return allow(now + answer_time);
+        }
     }
     if (line.activation) {
         if (!line.activation->active())
@@ -129,9 +133,7 @@ void DoipVetting::Impl::step_known(Time now) {
         ++counts_[0].whole.all;
         requests_.expect(message, now);
         request(0, options_.tester, options_.target, message, 0, now);
-        until_ = now + way_time;
-        wake_ = until_;
-        return;
+        return allow(now + way_time);
     }
     case 1: // acknowledged, and there?
         if (unknown_target_)
@@ -142,9 +144,7 @@ void DoipVetting::Impl::step_known(Time now) {
         at_ = 2;
         ++counts_[1].whole.all;
         answer(size_, now);
-        until_ = now + way_time;
-        wake_ = until_;
-        return;
+        return allow(now + way_time);
     default:
         if ((answering_ || answers_.open() != 0) && !wait_until(until_, now))
             return;
