@@ -9,6 +9,7 @@
 #include <cstdint>
 #include <functional>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -52,6 +53,35 @@ Series shell(std::uint16_t id, const char* name, Unit unit, double step) {
 /// Value as it would be, time in seconds -> value as it is read.
 using Fault = std::function<double(double, double)>;
 
+/// What goes after a goal that is drawn anew now and then.
+struct Course {
+    double at = 0;
+    double goal = 0;
+    double often = 0; ///< part of the samples at which a goal is drawn
+    double least = 0; ///< goal
+    double more = 0;  ///< that it can be beyond it
+    double pace = 0;  ///< part of the way that one sample goes
+
+    void go(Dice& dice) {
+        if (dice.next() < often)
+            goal = least + more * dice.next();
+        at += (goal - at) * pace;
+    }
+};
+
+/// One sample of each signal: what they are at `t`, but for the fault in one of them. Each is asked
+/// `apart` seconds after the one before it.
+void sample(Run& run, std::span<const double> clean, double t, double apart, std::size_t which,
+            const Fault& fault) {
+    for (std::size_t k = 0; k < clean.size(); ++k) {
+        const double value = k == which && fault ? fault(clean[k], t) : clean[k];
+        const double step = run.series[k].step;
+        run.series[k].add(
+            static_cast<Time>((t + apart * static_cast<double>(k)) * nanoseconds_a_second),
+            step * std::round(value / step));
+    }
+}
+
 enum Which : std::size_t { speed, pressure, flow, wanderer, warmth, signals };
 
 /// A drive along a course that `seed` draws; `warm`: temperature at its start.
@@ -65,34 +95,19 @@ Run drive(std::uint32_t seed, double warm, Which which = signals, const Fault& f
     run.series.push_back(shell(0xC2, "flow", Unit::gram_second, 0.05));
     run.series.push_back(shell(0xC3, "wanderer", Unit::percent, 0.1));
     run.series.push_back(shell(0xC4, "warmth", Unit::celsius, 1));
-    double goal = 2000;
-    double turning = 1500;
-    double load = 50;
-    double load_goal = 50;
-    double own = 40;
-    double own_goal = 40;
+    Course turning{1500, 2000, 0.08, 900, 2500, 0.15};
+    Course load{50, 50, 0.08, 25, 70, 0.2};
+    Course own{40, 40, 0.1, 20, 40, 0.15};
     for (int i = 0; i < static_cast<int>(length * rate); ++i) {
         const double t = i / rate;
-        if (dice.next() < 0.08)
-            goal = 900 + 2500 * dice.next();
-        if (dice.next() < 0.08)
-            load_goal = 25 + 70 * dice.next();
-        if (dice.next() < 0.1)
-            own_goal = 20 + 40 * dice.next();
-        turning += (goal - turning) * 0.15;
-        load += (load_goal - load) * 0.2;
-        own += (own_goal - own) * 0.15;
+        for (Course* course : {&turning, &load, &own})
+            course->go(dice);
         warm += (90 - warm) / (100 * rate);
-        const double clean[signals] = {turning + 4 * dice.scatter(), load + 0.4 * dice.scatter(),
-                                       turning * load / 4000 + 0.1 * dice.scatter(),
-                                       own + 0.2 * dice.scatter(), warm + 0.2 * dice.scatter()};
-        for (std::size_t k = 0; k < signals; ++k) {
-            const double value = k == which && fault ? fault(clean[k], t) : clean[k];
-            const double step = run.series[k].step;
-            run.series[k].add(
-                static_cast<Time>((t + 0.02 * static_cast<double>(k)) * nanoseconds_a_second),
-                step * std::round(value / step));
-        }
+        const double clean[signals] = {turning.at + 4 * dice.scatter(),
+                                       load.at + 0.4 * dice.scatter(),
+                                       turning.at * load.at / 4000 + 0.1 * dice.scatter(),
+                                       own.at + 0.2 * dice.scatter(), warm + 0.2 * dice.scatter()};
+        sample(run, clean, t, 0.02, which, fault);
     }
     run.settle();
     return run;
@@ -133,27 +148,17 @@ Run tied(std::uint32_t seed, Tied which = tied_signals, const Fault& fault = {})
         series.has_ends = true;
         series.high = 20000;
     }
-    double goal = 2000;
-    double a = 1500;
-    double load = 50;
-    double b = 50;
+    Course a{1500, 2000, 0.08, 900, 2500, 0.15};
+    Course b{50, 50, 0.08, 25, 70, 0.15};
     for (int i = 0; i < static_cast<int>(length * rate); ++i) {
         const double t = i / rate;
-        if (dice.next() < 0.08)
-            goal = 900 + 2500 * dice.next();
-        if (dice.next() < 0.08)
-            load = 25 + 70 * dice.next();
-        a += (goal - a) * 0.15;
-        b += (load - b) * 0.15;
-        const double clean[tied_signals] = {
-            a + dice.scatter(), b + 0.1 * dice.scatter(), a * b / 4000 + 0.02 * dice.scatter(),
-            a / 2 + 0.5 * dice.scatter(), 2 * b + 0.2 * dice.scatter()};
-        for (std::size_t k = 0; k < tied_signals; ++k) {
-            const double value = k == which && fault ? fault(clean[k], t) : clean[k];
-            const double step = run.series[k].step;
-            run.series[k].add(static_cast<Time>(t * nanoseconds_a_second),
-                              step * std::round(value / step));
-        }
+        for (Course* course : {&a, &b})
+            course->go(dice);
+        const double clean[tied_signals] = {a.at + dice.scatter(), b.at + 0.1 * dice.scatter(),
+                                            a.at * b.at / 4000 + 0.02 * dice.scatter(),
+                                            a.at / 2 + 0.5 * dice.scatter(),
+                                            2 * b.at + 0.2 * dice.scatter()};
+        sample(run, clean, t, 0, which, fault);
     }
     run.settle();
     return run;
