@@ -2,14 +2,13 @@
 // Adapters with known faults: each is to be found and called by its name, and a sound one passes.
 #include <doctest/doctest.h>
 
-#include <algorithm>
-#include <cstdio>
 #include <cstdlib>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "bench.hpp"
+#include "verdicts.hpp"
 
 using namespace telltale;
 using namespace telltale::vet_test;
@@ -80,47 +79,27 @@ std::vector<Trial> trials() {
     return list;
 }
 
-bool named(const Report& report, const Trial& trial) {
-    return std::any_of(report.checks.begin(), report.checks.end(), [&](const Check& check) {
-        return check.id == trial.check && check.verdict == Verdict::failed &&
-               check.finding.find(trial.finding) != std::string::npos;
-    });
-}
-
-void explain(const Report& report, std::uint64_t seed, const Trial& trial) {
-    std::printf("%s, seed %llu:\n", trial.name.c_str(), static_cast<unsigned long long>(seed));
-    for (const auto& check : report.checks)
-        if (check.verdict != Verdict::passed)
-            std::printf("  %s %s: %s\n", std::string(word(check.verdict)).c_str(), check.id.c_str(),
-                        check.finding.c_str());
-}
-
 } // namespace
 
 // With TELLTALE_SEEDS, so many seeds of a minute each; DEVELOPERS.md has what 100 gave. Without,
 // one of a few seconds, with the rare faults twenty times as often. TELLTALE_TRIAL: those alone
 // that have these words in their name.
 TEST_CASE("campaign: known faults are found and named, and a sound adapter passes") {
-    std::uint64_t seeds = 1;
-    bool all_whole = false;
-    if (const char* wanted = std::getenv("TELLTALE_SEEDS"); wanted != nullptr) {
-        all_whole = true;
-        seeds = std::max<std::uint64_t>(1, std::strtoull(wanted, nullptr, 10));
-    }
-    std::printf("%-40s %9s %s\n", "adapter", "found", "by");
+    const Seeds seeds = vet_test::seeds();
+    Tally::head("adapter");
     const char* only = std::getenv("TELLTALE_TRIAL");
     for (const auto& trial : trials()) {
         if (only != nullptr && trial.name.find(only) == std::string::npos)
             continue;
-        const bool sound = trial.check[0] == '\0';
-        std::uint64_t right = 0;
-        for (std::uint64_t seed = 1; seed <= seeds; ++seed) {
+        Tally tally(trial.name, trial.check, trial.finding);
+        tally.leaves_out();
+        for (std::uint64_t seed = 1; seed <= seeds.count; ++seed) {
             BenchOptions options;
             options.seed = seed;
             options.faults = trial.faults;
             options.own_isotp = trial.own_isotp;
             options.fd = trial.fd;
-            if (!all_whole) { // little time, and faults that show in it
+            if (!seeds.asked) { // little time, and faults that show in it
                 // A clock takes its time, and so does ISO-TP with losses.
                 const bool longer =
                     trial.faults.ppm > 100 || trial.faults.drop > 0 || trial.faults.drop_fd > 0;
@@ -136,20 +115,10 @@ TEST_CASE("campaign: known faults are found and named, and a sound adapter passe
             CAPTURE(seed);
             CHECK(bench.done());
             // A minute, and what taking it off and putting it back takes.
-            if (sound && all_whole)
+            if (tally.sound() && seeds.asked)
                 CHECK(bench.taken() <= 64 * nanoseconds_a_second);
-            const bool fine = sound ? report.verdict() == Verdict::passed : named(report, trial);
-            right += fine ? 1 : 0;
-            if (!fine)
-                explain(report, seed, trial);
+            tally.add(report, seed);
         }
-        std::printf("%-40s %4llu/%-4llu %s\n", trial.name.c_str(),
-                    static_cast<unsigned long long>(right), static_cast<unsigned long long>(seeds),
-                    sound ? "passes" : trial.check);
-        CAPTURE(trial.name);
-        if (sound)
-            CHECK(right == seeds);
-        else
-            CHECK(right * 100 >= seeds * 99);
+        tally.end();
     }
 }

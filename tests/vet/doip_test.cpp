@@ -5,7 +5,6 @@
 #include <algorithm>
 #include <array>
 #include <cstdio>
-#include <cstdlib>
 #include <functional>
 #include <map>
 #include <string>
@@ -15,6 +14,7 @@
 #include "bench.hpp"
 #include "gateway.hpp"
 #include "telltale/vet/doip.hpp"
+#include "verdicts.hpp"
 
 using namespace telltale;
 using namespace telltale::vet;
@@ -126,44 +126,22 @@ class Network final : public DoipVetOutlet {
 
 // With TELLTALE_SEEDS, so many seeds of a minute each; DEVELOPERS.md has what 100 gave.
 TEST_CASE("campaign: faulty DoIP gateways are found and named, and a sound one passes") {
-    std::uint64_t seeds = 1;
-    Time duration = 20 * nanoseconds_a_second;
-    unsigned rate = 50;
-    if (const char* wanted = std::getenv("TELLTALE_SEEDS"); wanted != nullptr) {
-        seeds = std::max<std::uint64_t>(1, std::strtoull(wanted, nullptr, 10));
-        duration = 60 * nanoseconds_a_second;
-        rate = 500;
-    }
-    std::printf("%-44s %9s %s\n", "DoIP gateway", "found", "by");
+    const vet_test::Seeds seeds = vet_test::seeds();
+    const Time duration = (seeds.asked ? 60 : 20) * nanoseconds_a_second;
+    const unsigned rate = seeds.asked ? 500 : 50;
+    vet_test::Tally::head("DoIP gateway");
     for (const auto& trial : vet_test::gateway_faults()) {
-        const bool sound = trial.check[0] == '\0';
-        std::uint64_t right = 0;
-        for (std::uint64_t seed = 1; seed <= seeds; ++seed) {
+        vet_test::Tally tally(trial.name, trial.check, trial.finding);
+        for (std::uint64_t seed = 1; seed <= seeds.count; ++seed) {
             Network network(trial.fault, seed, duration, rate);
             const Report& report = network.run();
             CHECK(network.taken() < duration + 30 * nanoseconds_a_second);
-            const bool fine =
-                sound
-                    ? report.verdict() == Verdict::passed && report.count(Verdict::untested) == 0
-                    : std::any_of(
-                          report.checks.begin(), report.checks.end(), [&](const Check& check) {
-                              return check.id == trial.check && check.verdict == Verdict::failed &&
-                                     check.finding.find(trial.finding) != std::string::npos;
-                          });
-            right += fine ? 1 : 0;
-            if (seed == 1 && sound)
+            tally.add(report, seed);
+            if (seed == 1 && tally.sound())
                 for (const Check& check : report.checks)
                     if (check.id == "doip-load")
                         std::printf("  %s\n", check.sent.c_str());
-            for (const Check& check : report.checks)
-                if (!fine && check.verdict != Verdict::passed)
-                    std::printf("  seed %llu: %s %s: %s\n", static_cast<unsigned long long>(seed),
-                                std::string(word(check.verdict)).c_str(), check.id.c_str(),
-                                check.finding.c_str());
         }
-        std::printf("%-44s %4llu/%-4llu %s\n", trial.name, static_cast<unsigned long long>(right),
-                    static_cast<unsigned long long>(seeds), sound ? "passes" : trial.check);
-        CAPTURE(trial.name);
-        CHECK(right * 100 >= seeds * (sound ? 100 : 99));
+        tally.end();
     }
 }

@@ -4,8 +4,6 @@
 #include <doctest/doctest.h>
 
 #include <algorithm>
-#include <cstdio>
-#include <cstdlib>
 #include <deque>
 #include <string>
 #include <vector>
@@ -13,10 +11,13 @@
 #include "bench.hpp"
 #include "telltale/link/kline_machine.hpp"
 #include "telltale/vet/kline.hpp"
+#include "verdicts.hpp"
 
 using namespace telltale;
 using namespace telltale::vet;
 using vet_test::ms;
+using vet_test::Rows;
+using vet_test::with;
 
 namespace {
 
@@ -196,15 +197,6 @@ class Wire final : public link::KlineOutlet {
     bool sent_now_ = false;
 };
 
-using Rows = std::vector<std::string>;
-Rows with(const Report& report, Verdict verdict) {
-    Rows out;
-    for (const Check& check : report.checks)
-        if (check.verdict == verdict)
-            out.push_back(check.id);
-    return out;
-}
-
 } // namespace
 
 TEST_CASE("a sound K-line adapter passes; what the line cannot show is untested") {
@@ -227,16 +219,14 @@ TEST_CASE("a sound K-line adapter passes; what the line cannot show is untested"
 
 // With TELLTALE_SEEDS, so many seeds; DEVELOPERS.md has what 100 gave.
 TEST_CASE("campaign: faulty K-line adapters are found, by the row that names the fault") {
-    std::uint64_t seeds = 1;
-    if (const char* wanted = std::getenv("TELLTALE_SEEDS"); wanted != nullptr)
-        seeds = std::max<std::uint64_t>(1, std::strtoull(wanted, nullptr, 10));
+    const std::uint64_t count = vet_test::seeds().count;
     struct Case {
         Fault fault;
         const char* name;
-        std::string row; ///< empty: a sound one
-        std::string words;
+        const char* row; ///< empty: a sound one
+        const char* words;
     };
-    std::printf("%-44s %9s %s\n", "K-line adapter", "found", "by");
+    vet_test::Tally::head("K-line adapter");
     for (const Case& one : {
              Case{Fault::none, "sound", "", ""},
              Case{Fault::sets_checksums_right, "sets wrong checksums right", "kline-checksum",
@@ -263,30 +253,12 @@ TEST_CASE("campaign: faulty K-line adapters are found, by the row that names the
              Case{Fault::turns_the_key_late, "turns the key byte late", "kline-five-baud", "W4"},
              Case{Fault::wakes_nobody, "wakes nobody", "kline-fast", "it is not"},
          }) {
-        std::uint64_t right = 0;
-        for (std::uint64_t seed = 1; seed <= seeds; ++seed) {
+        vet_test::Tally tally(one.name, one.row, one.words);
+        for (std::uint64_t seed = 1; seed <= count; ++seed) {
             KlineOptions options;
             options.seed = seed;
-            const Report report = Wire(one.fault, options).run();
-            const bool fine =
-                one.row.empty()
-                    ? with(report, Verdict::failed).empty() &&
-                          with(report, Verdict::untested).empty()
-                    : std::any_of(
-                          report.checks.begin(), report.checks.end(), [&](const Check& check) {
-                              return check.id == one.row && check.verdict == Verdict::failed &&
-                                     check.finding.find(one.words) != std::string::npos;
-                          });
-            right += fine ? 1 : 0;
-            for (const Check& check : report.checks)
-                if (!fine && check.verdict != Verdict::passed)
-                    std::printf("  seed %llu: %s: %s\n", static_cast<unsigned long long>(seed),
-                                check.id.c_str(), check.finding.c_str());
+            tally.add(Wire(one.fault, options).run(), seed);
         }
-        std::printf("%-44s %4llu/%-4llu %s\n", one.name, static_cast<unsigned long long>(right),
-                    static_cast<unsigned long long>(seeds),
-                    one.row.empty() ? "passes" : one.row.c_str());
-        CAPTURE(one.name);
-        CHECK(right * 100 >= seeds * (one.row.empty() ? 100 : 99));
+        tally.end();
     }
 }

@@ -8,10 +8,13 @@
 
 #include "client/wire.hpp"
 #include "telltale/vet/vehicle.hpp"
+#include "verdicts.hpp"
 
 using namespace telltale;
 using namespace telltale::vet;
 using telltale::tests::sec;
+using vet_test::Rows;
+using vet_test::with;
 
 namespace {
 
@@ -46,15 +49,33 @@ Report vetted(const tests::Troubles& troubles, std::uint64_t seed, const mimic::
     return vetting.report(session.conversation().counts());
 }
 
-std::vector<std::string> with(const Report& report, Verdict verdict) {
-    std::vector<std::string> out;
-    for (const Check& check : report.checks)
-        if (check.verdict == verdict)
-            out.push_back(check.id);
-    return out;
-}
+/// A vehicle of one ECU that says nothing for a while, or never.
+struct Muted {
+    static VehicleOptions one_ecu(Time duration) {
+        VehicleOptions how;
+        how.duration = duration;
+        how.ecus = {{0x7E8, false}};
+        return how;
+    }
+    static mimic::Options alone() {
+        mimic::Options options;
+        options.ecus = 1;
+        return options;
+    }
+    explicit Muted(Time duration) : vetting(one_ecu(duration)) {
+        wire.mute = true;
+        session.run(vetting, wire.now);
+    }
+    bool done_within(Time most) {
+        return wire.run(wire.now + most, [&] { return session.done(); });
+    }
+    Report report() const { return vetting.report(session.conversation().counts()); }
 
-using Rows = std::vector<std::string>;
+    mimic::Vehicle vehicle{alone()};
+    client::Session session;
+    tests::Wire wire{session, vehicle};
+    VehicleVetting vetting;
+};
 
 } // namespace
 
@@ -105,38 +126,19 @@ TEST_CASE("an adapter that harms what it carries is found on a vehicle") {
 }
 
 TEST_CASE("a VIN that is not told at first is asked for again") {
-    mimic::Options options;
-    options.ecus = 1;
-    mimic::Vehicle vehicle(options);
-    client::Session session;
-    tests::Wire wire(session, vehicle);
-    wire.mute = true;
-    VehicleOptions how;
-    how.ecus = {{0x7E8, false}};
-    VehicleVetting vetting(how);
-    session.run(vetting, wire.now);
-    CHECK(!wire.run(wire.now + 5 * sec, [&] { return session.done(); }));
-    wire.mute = false;
-    REQUIRE(wire.run(wire.now + 70 * sec, [&] { return session.done(); }));
-    const Report report = vetting.report(session.conversation().counts());
+    Muted muted(60 * sec);
+    CHECK(!muted.done_within(5 * sec));
+    muted.wire.mute = false;
+    REQUIRE(muted.done_within(70 * sec));
+    const Report report = muted.report();
     CHECK(report.checks[0].id == "vehicle-vin");
     CHECK(report.checks[0].verdict == Verdict::passed);
 }
 
 TEST_CASE("a silent vehicle, and one that cannot be judged, are untested") {
-    mimic::Options options;
-    options.ecus = 1;
-    mimic::Vehicle vehicle(options);
-    client::Session session;
-    tests::Wire wire(session, vehicle);
-    wire.mute = true;
-    VehicleOptions how;
-    how.ecus = {{0x7E8, false}};
-    how.duration = 5 * sec;
-    VehicleVetting vetting(how);
-    session.run(vetting, wire.now);
-    REQUIRE(wire.run(wire.now + 10 * sec, [&] { return session.done(); }));
-    const Report report = vetting.report(session.conversation().counts());
+    Muted muted(5 * sec);
+    REQUIRE(muted.done_within(10 * sec));
+    const Report report = muted.report();
     CHECK(report.verdict() == Verdict::untested);
     CHECK(report.count(Verdict::untested) == report.checks.size());
 }
