@@ -26,16 +26,23 @@ constexpr std::array all_tables = {
     Table{"code", "", "Trouble codes"},
 };
 
-Entry entry_of(const Row& row) {
+/// What an entry of every table has: what it is called, and on what that rests.
+Entry entry_of(std::uint16_t id, std::string_view name, std::string_view clause, Evidence evidence,
+               const char* unsure) {
     Entry entry;
-    entry.id = row.id;
+    entry.id = id;
+    entry.name = name;
+    entry.clause = clause;
+    entry.evidence = evidence;
+    entry.unsure = unsure;
+    return entry;
+}
+
+Entry entry_of(const Row& row) {
+    Entry entry = entry_of(row.id, row.name, row.clause, row.evidence, row.unsure);
     entry.length = row.length;
     entry.has_length = true;
     entry.short_length = row.short_length;
-    entry.name = row.name;
-    entry.clause = row.clause;
-    entry.evidence = row.evidence;
-    entry.unsure = row.unsure;
     entry.fields = row.fields;
     return entry;
 }
@@ -54,15 +61,8 @@ void each_own(std::uint8_t service, const Extension* extension,
 }
 
 void each_name(std::span<const Name> all, FunctionRef<void(const Entry&)> use) {
-    for (const Name& name : all) {
-        Entry entry;
-        entry.id = name.id;
-        entry.name = name.name;
-        entry.clause = name.clause;
-        entry.evidence = name.evidence;
-        entry.unsure = name.unsure;
-        use(entry);
-    }
+    for (const Name& name : all)
+        use(entry_of(name.id, name.name, name.clause, name.evidence, name.unsure));
 }
 
 void each_scaling(FunctionRef<void(const Entry&)> use) {
@@ -71,14 +71,10 @@ void each_scaling(FunctionRef<void(const Entry&)> use) {
         field.is_signed = scaling.is_signed;
         field.scale = scaling.scale;
         field.unit = scaling.unit;
-        Entry entry;
-        entry.id = scaling.id;
+        Entry entry = entry_of(scaling.id, scaling.name, "SAE J1979-DA, annex E", scaling.evidence,
+                               scaling.unsure);
         entry.length = 2;
         entry.has_length = true;
-        entry.name = scaling.name;
-        entry.clause = "SAE J1979-DA, annex E";
-        entry.evidence = scaling.evidence;
-        entry.unsure = scaling.unsure;
         entry.fields = {&field, 1};
         use(entry);
     }
@@ -88,14 +84,9 @@ void each_code(const Extension* extension, FunctionRef<void(const Entry&)> use) 
     if (extension == nullptr)
         return;
     for (const OwnCode& code : extension->codes()) {
-        Entry entry;
+        Entry entry = entry_of(code.code, code.text, code.clause, code.evidence, code.unsure);
         entry.is_code = true;
-        entry.id = code.code;
         entry.failure_type = code.failure_type;
-        entry.name = code.text;
-        entry.clause = code.clause;
-        entry.evidence = code.evidence;
-        entry.unsure = code.unsure;
         use(entry);
     }
 }
