@@ -24,6 +24,7 @@
 #include <openssl/pem.h>
 #include <openssl/x509v3.h>
 
+#include "support/run_until.hpp"
 #include "telltale/client/finder.hpp"
 #include "telltale/client/live.hpp"
 #include "telltale/client/reader.hpp"
@@ -236,10 +237,8 @@ Outcomes read_all(asio::io_context& io, const std::string& name, link::Timeout p
         };
         driver.run(*reader, [&](bool) { over = true; });
     });
-    const auto limit = std::chrono::steady_clock::now() + 30s;
-    while (!over && std::chrono::steady_clock::now() < limit)
-        io.run_one_for(50ms);
-    REQUIRE(over);
+    REQUIRE(tests::run_until(
+        io, [&] { return over; }, 30s));
     if (reader) {
         out.missing = reader->missing().size();
         out.ecus = reader->ecus();

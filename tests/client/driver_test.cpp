@@ -7,6 +7,7 @@
 #include <boost/asio/post.hpp>
 #include <doctest/doctest.h>
 
+#include "support/run_until.hpp"
 #include "support/vehicle_on_link.hpp"
 #include "telltale/client/finder.hpp"
 #include "telltale/client/live.hpp"
@@ -55,10 +56,8 @@ TEST_CASE("finder, reader and poller on a link") {
             driver.run(*poller, [&](bool) { over = true; });
         });
     });
-    const auto limit = std::chrono::steady_clock::now() + std::chrono::seconds(20);
-    while (!over && std::chrono::steady_clock::now() < limit)
-        io.run_one_for(std::chrono::milliseconds(50));
-    REQUIRE(over);
+    REQUIRE(tests::run_until(
+        io, [&] { return over; }, std::chrono::seconds(20)));
     CHECK(samples >= 100);
     CHECK(sent > 30);
     CHECK(received > 30);
@@ -80,8 +79,6 @@ TEST_CASE("a link that cannot be opened ends the task") {
         CHECK(!finder.found());
         CHECK(finder.attempts().size() == 2);
     });
-    const auto limit = std::chrono::steady_clock::now() + std::chrono::seconds(20);
-    while (!over && std::chrono::steady_clock::now() < limit)
-        io.run_one_for(std::chrono::milliseconds(50));
-    CHECK(over);
+    CHECK(tests::run_until(
+        io, [&] { return over; }, std::chrono::seconds(20)));
 }

@@ -19,6 +19,7 @@
 #include <boost/asio/io_context.hpp>
 #include <doctest/doctest.h>
 
+#include "support/run_until.hpp"
 #include "telltale/link/open.hpp"
 
 namespace test {
@@ -40,12 +41,7 @@ struct Loop {
     boost::asio::io_context context{1};
 
     void run_until(const std::function<bool()>& done, std::chrono::milliseconds most = 10s) {
-        const auto end = std::chrono::steady_clock::now() + most;
-        while (!done() && std::chrono::steady_clock::now() < end) {
-            context.restart();
-            context.run_one_for(20ms);
-        }
-        CHECK(done());
+        CHECK(tests::run_until(context, done, most));
     }
     struct Opened {
         error_code error;

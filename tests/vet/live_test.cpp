@@ -7,6 +7,7 @@
 
 #include <boost/asio/io_context.hpp>
 
+#include "support/run_until.hpp"
 #include "telltale/link/pair.hpp"
 #include "telltale/vet/live.hpp"
 
@@ -22,12 +23,8 @@ struct Pair {
         reference = std::move(b);
     }
     bool run_until(const std::optional<bool>& done) {
-        const auto limit = std::chrono::steady_clock::now() + std::chrono::seconds(20);
-        while (!done && std::chrono::steady_clock::now() < limit) {
-            io.restart();
-            io.run_one_for(std::chrono::milliseconds(20));
-        }
-        return done.has_value();
+        return tests::run_until(
+            io, [&] { return done.has_value(); }, std::chrono::seconds(20));
     }
     boost::asio::io_context io;
     std::unique_ptr<link::Link> tested;

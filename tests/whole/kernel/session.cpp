@@ -10,6 +10,7 @@
 #include <boost/asio/io_context.hpp>
 
 #include "beside.hpp"
+#include "support/run_until.hpp"
 #include "support/vehicle_on_link.hpp"
 #include "telltale/client/finder.hpp"
 #include "telltale/client/live.hpp"
@@ -81,10 +82,8 @@ void session(bool extended_ids, std::uint8_t block_size, std::uint8_t st_min) {
             over = true;
         });
     });
-    const auto limit = std::chrono::steady_clock::now() + std::chrono::seconds(60);
-    while (!over && std::chrono::steady_clock::now() < limit)
-        io.run_one_for(std::chrono::milliseconds(50));
-    REQUIRE(over);
+    REQUIRE(tests::run_until(
+        io, [&] { return over; }, std::chrono::seconds(60)));
     CHECK(reader->ecus().size() == 3);
     CHECK(reader->missing().empty());
     CHECK(reader->progress().left == 0);

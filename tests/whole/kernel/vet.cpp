@@ -10,6 +10,7 @@
 #include <string>
 
 #include "cable.hpp"
+#include "support/run_until.hpp"
 #include "telltale/link/around.hpp"
 #include "telltale/link/open.hpp"
 #include "telltale/vet/built_in.hpp"
@@ -43,13 +44,8 @@ vet::Report vetted(const link::FaultRates& received, const std::string& tested_n
         over = true;
         fine = done;
     });
-    const auto until = std::chrono::steady_clock::now() + std::chrono::seconds(60);
-    while (!over && std::chrono::steady_clock::now() < until) {
-        if (io.stopped())
-            io.restart();
-        io.run_one_for(std::chrono::milliseconds(100));
-    }
-    REQUIRE(over);
+    REQUIRE(tests::run_until(
+        io, [&] { return over; }, std::chrono::seconds(60)));
     CAPTURE(vetting.trouble());
     REQUIRE(fine);
     return vetting.report();
