@@ -4,8 +4,10 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstring>
 #include <numeric>
 
+#include "lanes.hpp"
 #include "regress.hpp"
 #include "run/robust.hpp"
 
@@ -18,10 +20,30 @@ constexpr std::size_t most_bumps = 32;
 
 /// A bump of finite width: 1 in its centre, smooth, 0 from a distance of 1 on.
 float bump(float square_distance) {
-    if (square_distance >= 1)
-        return 0;
-    const float u = 1 - square_distance;
+    const float u = square_distance >= 1 ? 0.0F : 1 - square_distance;
     return u * u * u;
+}
+
+/// The part of a Gram matrix that some columns and the last one have.
+std::vector<float> gram_part(const std::vector<float>& gram, std::size_t size,
+                             const std::vector<std::size_t>& columns) {
+    const std::size_t n = columns.size() + 1;
+    std::vector<float> out(n * n);
+    for (std::size_t i = 0; i < n; ++i)
+        for (std::size_t j = 0; j < n; ++j)
+            out[i * n + j] = gram[(i + 1 < n ? columns[i] : size - 1) * size +
+                                  (j + 1 < n ? columns[j] : size - 1)];
+    return out;
+}
+
+/// Whether each of `n` rows has a value in every column.
+std::vector<char> rows_there(const std::vector<std::vector<float>>& columns, std::size_t n) {
+    std::vector<char> there(n, 1);
+    for (const auto& column : columns)
+        for (std::size_t i = 0; i < n; ++i)
+            if (std::isnan(column[i]))
+                there[i] = 0;
+    return there;
 }
 
 } // namespace
@@ -145,18 +167,20 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
         std::vector<std::vector<float>> columns;
         std::vector<float> beyond_seen;
         evaluate(drive, times, columns, beyond_seen);
-        out.columns.assign(columns.size(), {});
-        for (std::size_t i = 0; i < times.size(); ++i) {
-            bool there = true;
-            for (const auto& column : columns)
-                there = there && !std::isnan(column[i]);
-            if (!there)
-                continue;
-            for (std::size_t c = 0; c < columns.size(); ++c)
-                out.columns[c].push_back(columns[c][i]);
-            out.y.push_back((y[i] - mean_) / range.sd);
-            out.blocks.push_back(static_cast<std::uint8_t>(drive.block(times[i])));
+        const std::vector<char> there = rows_there(columns, times.size());
+        for (auto& column : columns) {
+            std::size_t kept_rows = 0;
+            for (std::size_t i = 0; i < column.size(); ++i)
+                if (there[i] != 0)
+                    column[kept_rows++] = column[i];
+            column.resize(kept_rows);
         }
+        out.columns = std::move(columns);
+        for (std::size_t i = 0; i < times.size(); ++i)
+            if (there[i] != 0) {
+                out.y.push_back((y[i] - mean_) / range.sd);
+                out.blocks.push_back(static_cast<std::uint8_t>(drive.block(times[i])));
+            }
         return times.size();
     };
     Rows taught;
@@ -235,10 +259,9 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
     for (std::size_t f = 0; f < p; ++f) {
         float* const out = &design[f * n];
         double sum = 0;
-        for (std::size_t i = 0; i < n; ++i) {
-            out[i] = derive(features_[f], rows, *this, i);
-            sum += out[i];
-        }
+        derive(features_[f], rows, 0, n, out);
+        for (std::size_t i = 0; i < n; ++i)
+            sum += double{out[i]};
         if (f == 0)
             continue;
         const double mean = sum / static_cast<double>(n);
@@ -277,45 +300,42 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
         std::vector<std::size_t> choices;
         for (std::size_t f = 1; f < before_bumps; ++f)
             choices.push_back(f);
-        const Pursuit pursuit = pursue(grams, p + 1, choices, p, 18, {0});
+        const Pursuit pursuit = pursue(grams, sum_of(grams), p + 1, choices, p, 18, {0});
         for (std::size_t i = 0; i < pursuit.best; ++i)
             kept.push_back(pursuit.order[i]);
     }
-    // Error on blocks left out, of a set with a penalty; the coefficients with each block left out.
+    // The coefficients with each block left out, and the error there, of a set with a penalty.
     std::vector<std::vector<double>> left_out(block_count);
-    const auto judge = [&](const std::vector<std::size_t>& set, std::size_t size, double share) {
-        std::vector<double> total(size * size, 0.0);
-        for (const auto& gram : grams)
-            for (std::size_t i = 0; i < total.size(); ++i)
-                total[i] += gram[i];
-        double error = 0;
-        std::vector<double> rest(size * size);
+    const auto leave_out = [&](const std::vector<double>& total,
+                               const std::vector<std::size_t>& set, std::size_t size,
+                               double share) {
         const auto used = static_cast<double>(starts[blocks_used]);
         for (std::size_t b = 0; b < blocks_used; ++b) {
-            for (std::size_t i = 0; i < total.size(); ++i)
-                rest[i] = total[i] - grams[b][i];
-            left_out[b] = ridge(rest, size, set, size - 1, share * used, 1);
+            left_out[b] = ridge_without(grams[b], total, size, set, size - 1, share * used, 1);
             if (left_out[b].empty())
-                return 1e30;
-            double e = grams[b][(size - 1) * size + size - 1];
-            for (std::size_t i = 0; i < set.size(); ++i) {
-                e -= 2 * left_out[b][i] * grams[b][set[i] * size + size - 1];
-                for (std::size_t j = 0; j < set.size(); ++j)
-                    e += left_out[b][i] * left_out[b][j] * grams[b][set[i] * size + set[j]];
-            }
-            error += std::max(0.0, e);
+                return false;
         }
+        return true;
+    };
+    const auto judge = [&](const std::vector<double>& total, const std::vector<std::size_t>& set,
+                           double share) {
+        if (!leave_out(total, set, p + 1, share))
+            return 1e30;
+        double error = 0;
+        for (std::size_t b = 0; b < blocks_used; ++b)
+            error += left_in(grams[b], p + 1, set, p, left_out[b]);
         return error;
     };
     std::vector<std::size_t> with_bumps = kept;
     for (std::size_t f = before_bumps; f < p; ++f)
         if (features_[f].scale > 0)
             with_bumps.push_back(f);
-    double best = judge(kept, p + 1, penalty_share);
     if (kept.size() > 1 && with_bumps.size() > kept.size()) {
+        const std::vector<double> total = sum_of(grams);
+        double best = judge(total, kept, penalty_share);
         std::vector<std::size_t> winner = kept;
         for (const double share : {3e-2, 3e-3, 3e-4}) {
-            const double error = judge(with_bumps, p + 1, share);
+            const double error = judge(total, with_bumps, share);
             if (error < 0.97 * best) {
                 best = error;
                 winner = with_bumps;
@@ -340,22 +360,28 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
     features_ = std::move(small_features);
     std::vector<std::size_t> all(q);
     std::iota(all.begin(), all.end(), std::size_t{0});
+    std::vector<float> roots(n);
+    std::vector<float> weighted(small.size());
+    std::vector<double> total;
     std::vector<double> residual(n);
     std::vector<float> strange(n - n_good, 0.0F); // what the good run does not know, in sds
     for (int round = 0; round < 4; ++round) {
-        std::vector<float> weighted = small;
-        if (round > 0)
+        if (round == 0) {
+            // As the choice was made: all weights are 1.
+            for (auto& gram : grams)
+                gram = gram_part(gram, p + 1, kept);
+        } else {
+            for (std::size_t i = 0; i < n; ++i)
+                roots[i] = static_cast<float>(std::sqrt(weights[i]));
             for (std::size_t c = 0; c <= q; ++c)
                 for (std::size_t i = 0; i < n; ++i)
-                    weighted[c * n + i] *= static_cast<float>(std::sqrt(weights[i]));
-        make_grams(weighted, q + 1);
-        judge(all, q + 1, penalty_share);
+                    weighted[c * n + i] = small[c * n + i] * roots[i];
+            make_grams(weighted, q + 1);
+        }
+        total = sum_of(grams);
+        leave_out(total, all, q + 1, penalty_share);
         if (round == 0 && blocks_used < block_count) {
             // What the good run alone says of the other one.
-            std::vector<double> total((q + 1) * (q + 1), 0.0);
-            for (const auto& gram : grams)
-                for (std::size_t i = 0; i < total.size(); ++i)
-                    total[i] += gram[i];
             const std::vector<double> whole =
                 ridge(total, q + 1, all, q, penalty_share * static_cast<double>(n_good), 1);
             for (std::size_t b = blocks_used; b < block_count; ++b)
@@ -367,12 +393,16 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
             usable_ = false;
             return;
         }
-        for (std::size_t i = 0; i < n; ++i) {
-            double fitted = 0;
-            for (std::size_t c = 0; c < q; ++c)
-                fitted += left_out[blocks[i]][c] * small[c * n + i];
-            residual[i] = small[q * n + i] - fitted;
-        }
+        std::fill(residual.begin(), residual.end(), 0);
+        for (std::size_t b = 0; b < block_count; ++b)
+            for (std::size_t c = 0; c < q; ++c) {
+                const float* const column = &small[c * n];
+                const double beta = left_out[b][c];
+                for (std::size_t i = starts[b]; i < starts[b + 1]; ++i)
+                    residual[i] += beta * double{column[i]};
+            }
+        for (std::size_t i = 0; i < n; ++i)
+            residual[i] = double{small[q * n + i]} - residual[i];
         const std::vector<double> usual(residual.begin(),
                                         residual.begin() + static_cast<std::ptrdiff_t>(n_good));
         const double scale = std::max(1e-6, mad_factor * median_deviation(usual));
@@ -393,10 +423,6 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
     block_beta_.resize(block_count);
     for (std::size_t b = 0; b < block_count; ++b)
         block_beta_[b].assign(left_out[b].begin(), left_out[b].end());
-    std::vector<double> total((q + 1) * (q + 1), 0.0);
-    for (const auto& gram : grams)
-        for (std::size_t i = 0; i < total.size(); ++i)
-            total[i] += gram[i];
     const std::vector<double> beta =
         ridge(total, q + 1, all, q, penalty_share * static_cast<double>(n), 1);
     if (beta.empty())
@@ -417,27 +443,35 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
         if (std::find(signals.begin(), signals.end(), one.signal) == signals.end())
             signals.push_back(one.signal);
     const std::size_t probe = std::max<std::size_t>(1, n / 100);
-    const auto predict = [&](const std::vector<std::vector<float>>& from, std::size_t i) {
-        float fitted = 0;
+    std::vector<std::vector<float>> probed(bases_.size());
+    for (std::size_t b = 0; b < bases_.size(); ++b)
+        for (std::size_t i = 0; i < n; i += probe)
+            probed[b].push_back(rows[b][i]);
+    const std::size_t probes = (n + probe - 1) / probe;
+    std::vector<float> x(probes);
+    const auto predict = [&](const std::vector<std::vector<float>>& from) {
+        std::vector<float> fitted(probes, 0.0F);
         for (std::size_t c = 0; c < q; ++c) {
-            const float v = derive(features_[c], from, *this, i);
-            fitted += beta_[c] * (c == 0 ? 1.0F : (v - features_[c].mean) * features_[c].scale);
+            derive(features_[c], from, 0, probes, x.data());
+            for (std::size_t i = 0; i < probes; ++i)
+                fitted[i] += beta_[c] * ((x[i] - features_[c].mean) * features_[c].scale);
         }
         return fitted;
     };
+    const std::vector<float> as_it_was = predict(probed);
     for (const std::uint16_t signal : signals) {
-        std::vector<std::vector<float>> still = rows;
+        std::vector<std::vector<float>> still = probed;
         for (std::size_t b = 0; b < bases_.size(); ++b)
             if (bases_[b].signal == signal)
                 std::fill(still[b].begin(), still[b].end(), bases_[b].middle);
+        const std::vector<float> without = predict(still);
         double squares = 0;
-        std::size_t count = 0;
-        for (std::size_t i = 0; i < n; i += probe, ++count) {
-            const double change = predict(rows, i) - predict(still, i);
+        for (std::size_t i = 0; i < probes; ++i) {
+            const double change = as_it_was[i] - without[i];
             squares += change * change;
         }
         const double weight =
-            std::sqrt(squares / static_cast<double>(std::max<std::size_t>(1, count)));
+            std::sqrt(squares / static_cast<double>(std::max<std::size_t>(1, probes)));
         if (weight > 1e-3 * range.sd)
             uses_.push_back({signal, weight});
     }
@@ -465,11 +499,13 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
     }
     if (!seen_bases_.empty()) {
         const std::size_t seen_stride = std::max<std::size_t>(1, (n + seen_rows - 1) / seen_rows);
+        std::vector<float> seen;
         for (std::size_t k = 0; k < seen_bases_.size(); ++k)
             for (std::size_t i = 0; i < n; i += seen_stride)
-                seen_.push_back(rows[seen_bases_[k]][i] * seen_weight_[k]);
-        for (std::size_t i = 0; i < n; i += seen_stride)
-            seen_block_.push_back(blocks[i]);
+                seen.push_back(rows[seen_bases_[k]][i] * seen_weight_[k]);
+        seen_ = Neighbours(seen, seen.size() / seen_bases_.size());
+        for (const std::uint32_t row : seen_.rows())
+            seen_block_.push_back(blocks[row * seen_stride]);
     }
     usable_ = true;
     fit(survey);
@@ -488,58 +524,90 @@ void Model::look_for_strange(const std::vector<float>& design, const std::vector
     const std::size_t d = strongest.size();
     constexpr std::size_t most_known = 300;
     const std::size_t stride = (n_good + most_known - 1) / most_known;
+    if (d == 0)
+        return;
     std::vector<float> known;
-    for (std::size_t i = 0; i < n_good; i += stride)
-        for (const auto& [weight, c] : strongest)
+    for (const auto& [weight, c] : strongest)
+        for (std::size_t i = 0; i < n_good; i += stride)
             known.push_back(static_cast<float>(-weight) * design[c * n + i]);
+    const Neighbours neighbours(known, known.size() / d);
+    std::vector<float> more(neighbours.places(), Neighbours::far_off);
+    std::fill_n(more.begin(), neighbours.rows().size(), 0.0F);
     std::array<float, most_features> here{};
     for (std::size_t i = n_good; i < n; ++i) {
         for (std::size_t k = 0; k < d; ++k)
             here[k] = static_cast<float>(-strongest[k].first) * design[strongest[k].second * n + i];
-        float nearest = 1e30F;
-        for (std::size_t s = 0; s < known.size(); s += d) {
-            float sum = 0;
-            for (std::size_t k = 0; k < d; ++k) {
-                const float delta = known[s + k] - here[k];
-                sum += delta * delta;
-            }
-            nearest = std::min(nearest, sum);
-        }
-        out[i - n_good] = d == 0 ? 0 : std::sqrt(nearest);
+        out[i - n_good] = std::sqrt(neighbours.nearest({here.data(), d}, more));
     }
 }
 
-float Model::derive(const Feature& feature, const std::vector<std::vector<float>>& base,
-                    const Model& model, std::size_t row) {
+/// One feature over the rows [from, to).
+void Model::derive(const Feature& feature, const std::vector<std::vector<float>>& base,
+                   std::size_t from, std::size_t to, float* out) const {
+    const std::size_t n = to - from;
+    const auto column = [&](std::size_t which) { return base[which].data() + from; };
     switch (feature.kind) {
     case Feature::Kind::one:
-        return 1;
+        std::fill_n(out, n, 1.0F);
+        break;
     case Feature::Kind::base:
-        return base[feature.a][row];
-    case Feature::Kind::square:
-        return base[feature.a][row] * base[feature.a][row];
-    case Feature::Kind::product:
-        return base[feature.a][row] * base[feature.b][row];
-    case Feature::Kind::ratio:
-        return base[feature.a][row] / (std::max(0.0F, base[feature.b][row]) + feature.offset);
-    case Feature::Kind::density:
-        return base[feature.a][row] * base[feature.b][row] /
-               std::max(100.0F, base[feature.c][row] + kelvin);
-    case Feature::Kind::charge:
-        return base[feature.a][row] * std::max(100.0F, base[feature.c][row] + kelvin) /
-               (std::max(0.0F, base[feature.b][row]) + feature.offset);
+        std::copy_n(column(feature.a), n, out);
+        break;
+    case Feature::Kind::square: {
+        const float* const a = column(feature.a);
+        for (std::size_t i = 0; i < n; ++i)
+            out[i] = a[i] * a[i];
+        break;
+    }
+    case Feature::Kind::product: {
+        const float* const a = column(feature.a);
+        const float* const b = column(feature.b);
+        for (std::size_t i = 0; i < n; ++i)
+            out[i] = a[i] * b[i];
+        break;
+    }
+    case Feature::Kind::ratio: {
+        const float* const a = column(feature.a);
+        const float* const b = column(feature.b);
+        for (std::size_t i = 0; i < n; ++i)
+            out[i] = a[i] / (std::max(0.0F, b[i]) + feature.offset);
+        break;
+    }
+    case Feature::Kind::density: {
+        const float* const a = column(feature.a);
+        const float* const b = column(feature.b);
+        const float* const c = column(feature.c);
+        for (std::size_t i = 0; i < n; ++i)
+            out[i] = a[i] * b[i] / std::max(100.0F, c[i] + kelvin);
+        break;
+    }
+    case Feature::Kind::charge: {
+        const float* const a = column(feature.a);
+        const float* const b = column(feature.b);
+        const float* const c = column(feature.c);
+        for (std::size_t i = 0; i < n; ++i)
+            out[i] =
+                a[i] * std::max(100.0F, c[i] + kelvin) / (std::max(0.0F, b[i]) + feature.offset);
+        break;
+    }
     case Feature::Kind::bump: {
-        const std::size_t d = model.bump_bases_.size();
-        float distance = 0;
+        const std::size_t d = bump_bases_.size();
+        std::fill_n(out, n, 0.0F);
         for (std::size_t k = 0; k < d; ++k) {
-            const float delta = base[model.bump_bases_[k]][row] * model.bump_scale_[k] -
-                                model.bump_centres_[feature.a * d + k];
-            distance += delta * delta;
+            const float* const a = column(bump_bases_[k]);
+            const float scale = bump_scale_[k];
+            const float centre = bump_centres_[feature.a * d + k];
+            for (std::size_t i = 0; i < n; ++i) {
+                const float delta = a[i] * scale - centre;
+                out[i] += delta * delta;
+            }
         }
-        return bump(distance / (model.bump_reach_ * model.bump_reach_));
+        const float reach = bump_reach_ * bump_reach_;
+        for (std::size_t i = 0; i < n; ++i)
+            out[i] = bump(out[i] / reach);
+        break;
     }
     }
-    return 0;
 }
 
 void Model::evaluate(const Drive& drive, const std::vector<double>& t,
@@ -589,15 +657,22 @@ Trace Model::run_over(const Drive& drive) const {
     trace.unsure.assign(n, 0);
     trace.distance.assign(n, 0);
     trace.moved.assign(n, 0);
-    std::vector<float> x(q);
+    const std::vector<char> there = rows_there(columns, n);
+    // The rows of one block at a time, of which a few stay near at hand.
+    constexpr std::size_t batch = 64;
+    std::vector<float> x(q * batch);
+    std::array<float, batch> fitted{};
     std::vector<float> here(seen_bases_.size());
-    std::vector<float> by_feature(q * folds); // the folds side by side
+    // What each fold makes of a feature, the folds side by side.
+    constexpr std::size_t abreast = 5;
+    const std::size_t fold_places =
+        (folds + abreast * lane_count - 1) / (abreast * lane_count) * (abreast * lane_count);
+    std::vector<float> by_feature(q * fold_places, 0.0F);
     for (std::size_t f = 0; f < folds; ++f)
         for (std::size_t c = 0; c < q; ++c)
-            by_feature[c * folds + f] = block_beta_[f][c];
-    std::vector<float> values(folds);
-    std::vector<float> far; // of each row that was seen, squared
-    std::vector<float> barred;
+            by_feature[c * fold_places + f] = block_beta_[f][c];
+    std::vector<float> values(fold_places);
+    std::vector<float> barred(seen_.places(), Neighbours::far_off);
     std::size_t far_from = static_cast<std::size_t>(-1);
     const std::size_t look = std::max<std::size_t>(1, n / 1000);
     float last_spread = 0;
@@ -605,75 +680,71 @@ Trace Model::run_over(const Drive& drive) const {
     std::size_t looked = n;
     std::size_t familiar = 0;
     std::size_t asked = 0;
-    for (std::size_t i = 0; i < n; ++i) {
-        bool there = true;
-        for (const auto& column : columns)
-            there = there && !std::isnan(column[i]);
-        if (!there)
-            continue;
-        for (std::size_t c = 0; c < q; ++c) {
-            const float v = derive(features_[c], columns, *this, i);
-            x[c] = c == 0 ? 1.0F : (v - features_[c].mean) * features_[c].scale;
+    const auto look_at = [&](std::size_t i, std::size_t own, const float* row) {
+        double sum = 0;
+        double squares = 0;
+        for (std::size_t from = 0; from < fold_places; from += abreast * lane_count) {
+            std::array<Lanes, abreast> sums{};
+            for (std::size_t c = 0; c < q; ++c) {
+                const Lanes value = lanes_of(row[c * batch]);
+                for (std::size_t k = 0; k < abreast; ++k)
+                    sums[k] +=
+                        lanes_at(&by_feature[c * fold_places + from + k * lane_count]) * value;
+            }
+            std::memcpy(&values[from], sums.data(), sizeof sums);
         }
-        const std::size_t own = drive.block(trace.t[i]);
+        for (std::size_t f = 0; f < folds; ++f) {
+            sum += double{values[f]};
+            squares += double{values[f]} * double{values[f]};
+        }
+        const auto k = static_cast<double>(folds);
+        const double variance = std::max(0.0, squares / k - sum / k * (sum / k));
+        last_spread = static_cast<float>(std::sqrt(variance * (k - 1)));
+        if (!seen_.empty()) {
+            for (std::size_t d = 0; d < here.size(); ++d)
+                here[d] = columns[seen_bases_[d]][i] * seen_weight_[d];
+            if (own != far_from) {
+                far_from = own;
+                for (std::size_t s = 0; s < seen_block_.size(); ++s)
+                    barred[s] = seen_block_[s] == own ? Neighbours::far_off : 0.0F;
+            }
+            last_distance = std::sqrt(seen_.nearest(here, barred));
+        }
+        ++asked;
+        if (last_distance < 0.25F * survey_->range(target_).sd)
+            ++familiar;
+    };
+    for (std::size_t from = 0; from < n;) {
+        const std::size_t own = drive.block(trace.t[from]);
+        std::size_t to = from + 1;
+        while (to < n && to - from < batch && drive.block(trace.t[to]) == own)
+            ++to;
         const std::vector<float>& beta = block_beta_[own];
-        float fitted = 0;
-        for (std::size_t c = 0; c < q; ++c)
-            fitted += beta[c] * x[c];
-        // How sure the prediction is changes slowly: looked at now and then.
-        if (looked == n || i - looked >= look) {
-            looked = i;
-            double sum = 0;
-            double squares = 0;
-            std::fill(values.begin(), values.end(), 0.0F);
-            for (std::size_t c = 0; c < q; ++c)
-                for (std::size_t f = 0; f < folds; ++f)
-                    values[f] += by_feature[c * folds + f] * x[c];
-            for (const float value : values) {
-                sum += double{value};
-                squares += double{value} * double{value};
+        fitted.fill(0);
+        for (std::size_t c = 0; c < q; ++c) {
+            float* const column = &x[c * batch];
+            derive(features_[c], columns, from, to, column);
+            const float mean = features_[c].mean;
+            const float scale = features_[c].scale;
+            const float factor = beta[c];
+            for (std::size_t i = 0; i < to - from; ++i) {
+                column[i] = (column[i] - mean) * scale;
+                fitted[i] += factor * column[i];
             }
-            const auto k = static_cast<double>(folds);
-            const double variance = std::max(0.0, squares / k - sum / k * (sum / k));
-            last_spread = static_cast<float>(std::sqrt(variance * (k - 1)));
-            if (!seen_block_.empty()) {
-                for (std::size_t d = 0; d < here.size(); ++d)
-                    here[d] = columns[seen_bases_[d]][i] * seen_weight_[d];
-                // Column by column, which the compiler does four rows at a time.
-                const std::size_t rows = seen_block_.size();
-                if (own != far_from) {
-                    far_from = own;
-                    barred.resize(rows);
-                    for (std::size_t s = 0; s < rows; ++s)
-                        barred[s] = seen_block_[s] == own ? 1e30F : 0.0F;
-                }
-                far = barred;
-                for (std::size_t d = 0; d < here.size(); ++d) {
-                    const float* const column = &seen_[d * rows];
-                    for (std::size_t s = 0; s < rows; ++s) {
-                        const float delta = column[s] - here[d];
-                        far[s] += delta * delta;
-                    }
-                }
-                constexpr std::size_t lanes = 8;
-                std::array<float, lanes> least;
-                least.fill(1e30F);
-                std::size_t s = 0;
-                for (; s + lanes <= rows; s += lanes)
-                    for (std::size_t lane = 0; lane < lanes; ++lane)
-                        least[lane] = std::min(least[lane], far[s + lane]);
-                for (; s < rows; ++s)
-                    least[0] = std::min(least[0], far[s]);
-                const float nearest = *std::min_element(least.begin(), least.end());
-                last_distance = std::sqrt(nearest);
-            }
-            ++asked;
-            if (last_distance < 0.25F * survey_->range(target_).sd)
-                ++familiar;
         }
-        trace.unsure[i] = last_spread * last_spread + 4 * beyond[i] * beyond[i];
-        trace.fitted[i] = fitted;
-        trace.distance[i] = last_distance;
+        for (std::size_t i = from; i < to; ++i) {
+            if (there[i] == 0)
+                continue;
+            // How sure the prediction is changes slowly: looked at now and then.
+            if (looked == n || i - looked >= look) {
+                looked = i;
+                look_at(i, own, &x[i - from]);
+            }
+            trace.unsure[i] = last_spread * last_spread + 4 * beyond[i] * beyond[i];
+            trace.fitted[i] = fitted[i - from];
+            trace.distance[i] = last_distance;
+        }
+        from = to;
     }
     set_aside(drive, trace);
     trace.familiar = asked == 0 ? 0 : static_cast<double>(familiar) / static_cast<double>(asked);
@@ -840,13 +911,15 @@ void Model::look_around(Trace& trace) const {
     const float floor = std::max({0.6F * static_cast<float>(step), 0.25F * scale_a_, 1e-9F});
     constexpr std::size_t reach = 12;
     constexpr std::size_t own = 4;
-    std::vector<float> bends(n, missing);
+    constexpr float nowhere_bent = -1;
+    std::vector<float> bends(n, nowhere_bent);
     for (std::size_t i = 1; i + 1 < n; ++i)
         if (trace.piece[i - 1] == trace.piece[i + 1])
             bends[i] = std::abs((trace.y[i] - trace.fitted[i]) -
                                 0.5F * ((trace.y[i - 1] - trace.fitted[i - 1]) +
                                         (trace.y[i + 1] - trace.fitted[i + 1])));
-    std::array<float, 2 * reach> sizes;
+    for (float& bend : bends)
+        bend = bend >= 0 ? bend : nowhere_bent; // not-a-number is none
     float around = scale_a_;
     constexpr std::size_t often = 3; // it changes slowly
     std::size_t looked = n;
@@ -855,19 +928,28 @@ void Model::look_around(Trace& trace) const {
             continue;
         if (looked == n || i >= looked + often) {
             looked = i;
+            // The greatest, of which a quarter of all is wanted.
+            std::array<float, (2 * (reach - own + 1) + 3) / 4> greatest;
+            greatest.fill(nowhere_bent);
             std::size_t count = 0;
+            const auto take = [&](std::size_t k) {
+                float value = trace.piece[k] == trace.piece[i] ? bends[k] : nowhere_bent;
+                count += value >= 0 ? 1 : 0;
+                for (float& one : greatest) {
+                    const float lesser = std::min(one, value);
+                    one = std::max(one, value);
+                    value = lesser;
+                }
+            };
             for (std::size_t k = own; k <= reach; ++k) {
-                if (k <= i && trace.piece[i - k] == trace.piece[i] && !std::isnan(bends[i - k]))
-                    sizes[count++] = bends[i - k];
-                if (i + k < n && trace.piece[i + k] == trace.piece[i] && !std::isnan(bends[i + k]))
-                    sizes[count++] = bends[i + k];
+                if (k <= i)
+                    take(i - k);
+                if (i + k < n)
+                    take(i + k);
             }
             around = scale_a_;
-            if (count >= 6) {
-                float* const middle = sizes.data() + count * 3 / 4;
-                std::nth_element(sizes.data(), middle, sizes.data() + count);
-                around = 1.3F * *middle;
-            }
+            if (count >= 6)
+                around = 1.3F * greatest[count - 1 - count * 3 / 4];
         }
         const float moving = trace.local[i];
         trace.local[i] = std::sqrt(floor * floor + around * around + moving * moving);

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "drive.hpp"
+#include "neighbours.hpp"
 #include "run/robust.hpp"
 
 namespace telltale::run {
@@ -59,6 +60,7 @@ class Survey {
     std::vector<std::uint16_t> groups_;    ///< signal of each column
     std::vector<std::size_t> plain_;       ///< signal -> its plain column, or npos
     std::vector<std::vector<float>> gram_; ///< of each block
+    std::vector<double> total_;            ///< the sum of these
 };
 
 /// A signal over one run beside what the others make expect. All vectors are as long as `t`.
@@ -157,8 +159,8 @@ class Model {
                   std::vector<std::vector<float>>& columns, std::vector<float>& beyond) const;
     static void look_for_strange(const std::vector<float>& design, const std::vector<double>& beta,
                                  std::size_t n, std::size_t n_good, std::vector<float>& out);
-    static float derive(const Feature& feature, const std::vector<std::vector<float>>& base,
-                        const Model& model, std::size_t row);
+    void derive(const Feature& feature, const std::vector<std::vector<float>>& base,
+                std::size_t from, std::size_t to, float* out) const;
 
     const Survey* survey_;
     const Drive* good_;
@@ -191,8 +193,8 @@ class Model {
     // What the good run looked like to the model, for distances.
     std::vector<std::uint16_t> seen_bases_;
     std::vector<float> seen_weight_;
-    std::vector<float> seen_; ///< column by column
-    std::vector<std::uint8_t> seen_block_;
+    Neighbours seen_;
+    std::vector<std::uint8_t> seen_block_; ///< of each of their places
     // Scale of a difference: root of a^2 + (b * movement)^2 + (c * distance)^2 + (d * stir)^2 +
     // spread^2.
     float scale_a_ = 1, scale_b_ = 0, scale_c_ = 0, scale_d_ = 0, scale_e_ = 0;

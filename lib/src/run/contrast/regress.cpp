@@ -2,33 +2,64 @@
 #include "regress.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
+#include "lanes.hpp"
 #include "solve.hpp"
 
 namespace telltale::run {
+namespace {
+
+/// The sums of products of a column with each of `wide` others, `stride` apart, over `n` rows.
+template <std::size_t wide>
+void add_products(const float* x, const float* others, std::size_t stride, std::size_t n,
+                  float* out) {
+    std::array<Lanes, wide> low{};
+    std::array<Lanes, wide> high{};
+    std::size_t i = 0;
+    for (; i + 2 * lane_count <= n; i += 2 * lane_count) {
+        const Lanes x_low = lanes_at(x + i);
+        const Lanes x_high = lanes_at(x + i + lane_count);
+        for (std::size_t k = 0; k < wide; ++k) {
+            low[k] += x_low * lanes_at(others + k * stride + i);
+            high[k] += x_high * lanes_at(others + k * stride + i + lane_count);
+        }
+    }
+    for (std::size_t k = 0; k < wide; ++k) {
+        float sum = sum_of(low[k]) + sum_of(high[k]);
+        for (std::size_t rest = i; rest < n; ++rest)
+            sum += x[rest] * others[k * stride + rest];
+        out[k] = sum;
+    }
+}
+
+} // namespace
 
 std::vector<float> gram_of(const std::vector<float>& data, std::size_t stride, std::size_t columns,
                            std::size_t from, std::size_t to) {
-    std::vector<float> gram(columns * columns, 0.0F);
+    std::vector<float> gram(columns * columns);
     for (std::size_t a = 0; a < columns; ++a) {
-        const float* const x = &data[a * stride];
-        for (std::size_t b = 0; b <= a; ++b) {
-            const float* const y = &data[b * stride];
-            // Eight sums side by side, which the compiler keeps in vector registers.
-            float sums[8] = {};
-            std::size_t i = from;
-            for (; i + 8 <= to; i += 8)
-                for (std::size_t k = 0; k < 8; ++k)
-                    sums[k] += x[i + k] * y[i + k];
-            float sum = ((sums[0] + sums[1]) + (sums[2] + sums[3])) +
-                        ((sums[4] + sums[5]) + (sums[6] + sums[7]));
-            for (; i < to; ++i)
-                sum += x[i] * y[i];
-            gram[a * columns + b] = gram[b * columns + a] = sum;
-        }
+        const float* const x = &data[a * stride] + from;
+        float* const row = &gram[a * columns];
+        constexpr std::size_t wide = 4;
+        std::size_t b = 0;
+        for (; b + wide <= a + 1; b += wide)
+            add_products<wide>(x, &data[b * stride] + from, stride, to - from, row + b);
+        for (; b <= a; ++b)
+            add_products<1>(x, &data[b * stride] + from, stride, to - from, row + b);
+        for (b = 0; b < a; ++b)
+            gram[b * columns + a] = row[b];
     }
     return gram;
+}
+
+std::vector<double> sum_of(const std::vector<std::vector<float>>& blocks) {
+    std::vector<double> total(blocks.empty() ? 0 : blocks.front().size(), 0.0);
+    for (const auto& block : blocks)
+        for (std::size_t i = 0; i < total.size(); ++i)
+            total[i] += double{block[i]};
+    return total;
 }
 
 std::vector<double> ridge(const std::vector<double>& gram, std::size_t size,
@@ -38,10 +69,11 @@ std::vector<double> ridge(const std::vector<double>& gram, std::size_t size,
     std::vector<double> a(n * n);
     std::vector<double> b(n);
     for (std::size_t i = 0; i < n; ++i) {
-        for (std::size_t j = 0; j < n; ++j)
-            a[i * n + j] = gram[columns[i] * size + columns[j]];
+        const double* const row = &gram[columns[i] * size];
+        for (std::size_t j = 0; j <= i; ++j)
+            a[i * n + j] = row[columns[j]];
         a[i * n + i] += i < free ? 1e-9 : penalty;
-        b[i] = gram[columns[i] * size + target];
+        b[i] = row[target];
     }
     if (!factor(a, n))
         return {};
@@ -49,45 +81,71 @@ std::vector<double> ridge(const std::vector<double>& gram, std::size_t size,
     return b;
 }
 
-Pursuit pursue(const std::vector<std::vector<float>>& blocks, std::size_t size,
-               const std::vector<std::size_t>& columns, std::size_t target, std::size_t most,
-               const std::vector<std::size_t>& always, const std::vector<std::uint16_t>& group,
-               std::size_t most_groups) {
+std::vector<double> ridge_without(const std::vector<float>& block, const std::vector<double>& gram,
+                                  std::size_t size, const std::vector<std::size_t>& columns,
+                                  std::size_t target, double penalty, std::size_t free) {
+    const std::size_t n = columns.size();
+    std::vector<double> a(n * n);
+    std::vector<double> b(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        const double* const row = &gram[columns[i] * size];
+        const float* const out = &block[columns[i] * size];
+        for (std::size_t j = 0; j <= i; ++j)
+            a[i * n + j] = row[columns[j]] - double{out[columns[j]]};
+        a[i * n + i] += i < free ? 1e-9 : penalty;
+        b[i] = row[target] - double{out[target]};
+    }
+    if (!factor(a, n))
+        return {};
+    substitute(a, n, b);
+    return b;
+}
+
+double left_in(const std::vector<float>& block, std::size_t size,
+               const std::vector<std::size_t>& columns, std::size_t target,
+               const std::vector<double>& beta) {
+    double left = double{block[target * size + target]};
+    for (std::size_t i = 0; i < columns.size(); ++i) {
+        const float* const row = &block[columns[i] * size];
+        left -= 2 * beta[i] * double{row[target]};
+        for (std::size_t j = 0; j < columns.size(); ++j)
+            left += beta[i] * beta[j] * double{row[columns[j]]};
+    }
+    return std::max(0.0, left);
+}
+
+Pursuit pursue(const std::vector<std::vector<float>>& blocks, const std::vector<double>& total,
+               std::size_t size, const std::vector<std::size_t>& columns, std::size_t target,
+               std::size_t most, const std::vector<std::size_t>& always,
+               const std::vector<std::uint16_t>& group, std::size_t most_groups) {
     std::vector<std::uint16_t> groups;
     Pursuit result;
-    // The sum, and what each block lacks to it, for the columns met so far only.
-    std::vector<double> total(size * size, 0.0);
-    for (const auto& block : blocks)
-        for (std::size_t i = 0; i < total.size(); ++i)
-            total[i] += block[i];
     const double rows_like = total[target * size + target];
     result.nothing = rows_like;
     if (!(rows_like > 0))
         return result;
     const double penalty_share = 1e-3;
 
+    std::vector<double> a;
+    std::vector<double> b;
     const auto left_out_error = [&](const std::vector<std::size_t>& set) {
         const std::size_t n = set.size();
-        std::vector<double> a(n * n);
-        std::vector<double> b(n);
+        a.resize(n * n);
+        b.resize(n);
         double error = 0;
         for (const auto& block : blocks) {
             for (std::size_t i = 0; i < n; ++i) {
+                const double* const row = &total[set[i] * size];
+                const float* const out = &block[set[i] * size];
                 for (std::size_t j = 0; j <= i; ++j)
-                    a[i * n + j] = total[set[i] * size + set[j]] - block[set[i] * size + set[j]];
-                a[i * n + i] += penalty_share * total[set[i] * size + set[i]] + 1e-9;
-                b[i] = total[set[i] * size + target] - block[set[i] * size + target];
+                    a[i * n + j] = row[set[j]] - double{out[set[j]]};
+                a[i * n + i] += penalty_share * row[set[i]] + 1e-9;
+                b[i] = row[target] - double{out[target]};
             }
             if (!factor(a, n))
                 return rows_like * 10;
             substitute(a, n, b);
-            double e = block[target * size + target];
-            for (std::size_t i = 0; i < n; ++i) {
-                e -= 2 * b[i] * block[set[i] * size + target];
-                for (std::size_t j = 0; j < n; ++j)
-                    e += b[i] * b[j] * block[set[i] * size + set[j]];
-            }
-            error += std::max(e, 0.0);
+            error += left_in(block, size, set, target, b);
         }
         return error;
     };

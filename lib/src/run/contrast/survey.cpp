@@ -184,6 +184,7 @@ Survey::Survey(const Drive& good, const std::vector<const Drive*>& bad,
         const std::size_t to = (b + 1) * survey_rows / blocks;
         gram_[b] = gram_of(rows, survey_rows, columns_, from, to);
     }
+    total_ = sum_of(gram_);
 }
 
 std::vector<Feature> Survey::select(std::size_t target, const std::vector<char>& barred,
@@ -199,7 +200,7 @@ std::vector<Feature> Survey::select(std::size_t target, const std::vector<char>&
             columns.push_back(c);
     }
     const Pursuit pursuit =
-        pursue(gram_, columns_, columns, plain_[target], most, {}, groups_, most_signals);
+        pursue(gram_, total_, columns_, columns, plain_[target], most, {}, groups_, most_signals);
     for (std::size_t i = 0; i < pursuit.best; ++i)
         chosen.push_back(features_[pursuit.order[i]]);
     return chosen;
