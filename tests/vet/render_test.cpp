@@ -117,7 +117,35 @@ TEST_CASE("a report of what was broken off says so, and is not sound") {
     const std::string json = report_json(report);
     CHECK(json.find("\"verdict\":\"untested\"") != std::string::npos);
     CHECK(json.find("\"broken_off\":\"The reference went away.\"") != std::string::npos);
-    CHECK(lint(report_junit(report)) == 0);
+    const std::string xml = report_junit(report);
+    CHECK(lint(xml) == 0);
+    CHECK(xml.find("tests=\"3\" failures=\"0\" errors=\"1\" skipped=\"1\" time=\"61.000\">") !=
+          std::string::npos);
+    CHECK(xml.find("<error message=\"The reference went away.\" type=\"broken-off\">") !=
+          std::string::npos);
+}
+
+TEST_CASE("a report is no success as JUnit XML unless it is sound") {
+    const auto errors = [](const Report& report) {
+        const std::string xml = report_junit(report);
+        CHECK(lint(xml) == 0);
+        const std::string all = xml.substr(0, xml.find("<testsuite "));
+        const bool counted = all.find(" errors=\"1\"") != std::string::npos;
+        CHECK(counted == (xml.find("<error ") != std::string::npos));
+        return counted;
+    };
+    Report report = sample(false);
+    CHECK_FALSE(errors(report)); // it has failures
+    report.broken_off = "It was broken off.";
+    CHECK(errors(report)); // and more might have failed
+    report = sample(false);
+    report.checks.erase(report.checks.begin() + 1);
+    CHECK_FALSE(errors(report));
+    report.checks.erase(report.checks.begin());
+    CHECK(errors(report));
+    CHECK(report_junit(report).find("<error message=\"Nothing could be tested.\" "
+                                    "type=\"nothing-tested\">") != std::string::npos);
+    CHECK(errors({}));
 }
 
 TEST_CASE("a report as text") {

@@ -1,7 +1,7 @@
 #!/bin/sh
 # SPDX-License-Identifier: Apache-2.0
 # can.sh BIN WORK KNOWN: `telltale vet` against two serial-line CAN adapters on pseudo terminals, sound
-# and with faults; one that is taken off and put back; known frames sent and found in a dump.
+# and with faults; one that is taken off and put back; known frames sent and found in a dump; broken off.
 set -eu
 here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
 bin=$(CDPATH='' cd -- "$1" && pwd)
@@ -94,9 +94,21 @@ sends() {
     expect failed dump-lost
 }
 
+# What its user broke off is no success for a build server either.
+broken_off() {
+    bus none
+    status=0
+    timeout --preserve-status -s INT 3 "$bin/telltale" vet "slcan:$first@500k" \
+        --against "slcan:$second@500k" --seconds 60 --as junit >out.xml 2>said.txt || status=$?
+    stop
+    [ "$status" -eq 2 ] || fail "status $status where 2 is due"
+    grep -q '<error message="It was broken off by its user." type="broken-off">' out.xml ||
+        fail "no error: $(cat out.xml)"
+}
+
 . "$here/common.sh"
 tests=
-for part in judged taken_off sends; do
+for part in judged taken_off sends broken_off; do
     often $part $part &
     tests="$tests $!"
 done

@@ -29,7 +29,8 @@ TELLTALE_API std::string histogram_text(const NamedLatency& latency, std::size_t
 TELLTALE_API std::string report_json(const Report& report);
 
 /// JUnit XML as build servers read it: a suite for each group of checks, a case for each check,
-/// `failure` for what failed and `skipped` for what was not tested.
+/// `failure` for what failed and `skipped` for what was not tested. What was broken off, or could
+/// not be tested at all, has a case more, with an `error`.
 TELLTALE_API std::string report_junit(const Report& report);
 
 /// One HTML file without scripts that needs nothing beside it: light and dark by the reader's
