@@ -54,6 +54,8 @@ class Gateway {
     static constexpr std::uint16_t entity = 0x1000;
     static constexpr std::uint16_t ecu = 0x1001;
     static constexpr std::size_t most_lines = 4;
+    /// What changes places with the next one waits for it so long: a computer may be slow.
+    static constexpr Time swap_time = 500 * nanoseconds_a_millisecond;
     static constexpr Time never = std::numeric_limits<Time>::max();
 
     Gateway(GatewayFault fault, std::uint64_t seed, unsigned rate = 50)
@@ -102,7 +104,7 @@ class Gateway {
             message.resize(1024);
         if (hits(GatewayFault::swaps_answers) && held_answer_.empty()) {
             held_answer_ = std::move(message);
-            held_until_ = now + 20 * nanoseconds_a_millisecond;
+            held_until_ = now + swap_time;
             return;
         }
         give_answer(message);
@@ -274,7 +276,7 @@ class Gateway {
             bytes.resize(1024);
         if (hits(GatewayFault::swaps_requests) && held_request_.empty()) {
             held_request_ = std::move(bytes);
-            held_until_ = now + 20 * nanoseconds_a_millisecond;
+            held_until_ = now + swap_time;
             return;
         }
         to_ecu(bytes);
