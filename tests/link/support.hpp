@@ -13,12 +13,12 @@
 
 #include <fcntl.h>
 #include <poll.h>
-#include <termios.h>
 #include <unistd.h>
 
 #include <boost/asio/io_context.hpp>
 #include <doctest/doctest.h>
 
+#include "support/pseudo_terminal.hpp"
 #include "support/run_until.hpp"
 #include "telltale/link/open.hpp"
 
@@ -83,15 +83,9 @@ class Device {
     /// `heard` is given what came, and says with what to answer.
     explicit Device(std::function<std::string(const std::string&)> heard)
         : heard_(std::move(heard)) {
-        master_ = ::posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK | O_CLOEXEC);
+        master_ = tests::open_pseudo_terminal(O_NONBLOCK | O_CLOEXEC);
         REQUIRE(master_ >= 0);
-        REQUIRE(::grantpt(master_) == 0);
-        REQUIRE(::unlockpt(master_) == 0);
         path_ = ::ptsname(master_);
-        termios raw{};
-        REQUIRE(::tcgetattr(master_, &raw) == 0); // a terminal echoes as it comes; a port does not
-        ::cfmakeraw(&raw);
-        REQUIRE(::tcsetattr(master_, TCSANOW, &raw) == 0);
         thread_ = std::thread([this] { run(); });
     }
     ~Device() {

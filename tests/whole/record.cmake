@@ -10,6 +10,7 @@ if(TARGET telltale-record)
   add_test(NAME record-parts COMMAND test-record)
   add_executable(record-bus whole/record/bus.cpp)
   telltale_target(record-bus)
+  target_include_directories(record-bus PRIVATE ${CMAKE_CURRENT_SOURCE_DIR})
   add_test(NAME record COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/record/run.sh
     ${CMAKE_BINARY_DIR}/bin ${CMAKE_CURRENT_BINARY_DIR}/record 5)
   set_tests_properties(record PROPERTIES TIMEOUT 300 LABELS once COST 40)

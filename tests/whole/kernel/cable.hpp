@@ -13,8 +13,9 @@
 #include <net/if.h>
 #include <poll.h>
 #include <sys/ioctl.h>
-#include <termios.h>
 #include <unistd.h>
+
+#include "support/pseudo_terminal.hpp"
 
 namespace telltale::whole {
 
@@ -28,15 +29,9 @@ class Cable {
   public:
     Cable() {
         for (End& end : ends_) {
-            end.master = ::posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK);
+            end.master = tests::open_pseudo_terminal(O_NONBLOCK);
             REQUIRE(end.master >= 0);
-            REQUIRE(::grantpt(end.master) == 0);
-            REQUIRE(::unlockpt(end.master) == 0);
             end.path = ::ptsname(end.master);
-            termios raw{};
-            REQUIRE(::tcgetattr(end.master, &raw) == 0);
-            ::cfmakeraw(&raw);
-            REQUIRE(::tcsetattr(end.master, TCSANOW, &raw) == 0);
             end.held = ::open(end.path.c_str(), O_RDWR | O_NOCTTY); // so that none hangs up
             REQUIRE(end.held >= 0);
         }

@@ -8,10 +8,10 @@
 #include <string>
 #include <thread>
 
-#include <fcntl.h>
 #include <poll.h>
-#include <termios.h>
 #include <unistd.h>
+
+#include "support/pseudo_terminal.hpp"
 
 namespace {
 
@@ -46,13 +46,9 @@ int main(int argc, char** argv) {
         return 2;
     const double seconds = std::atof(argv[1]);
     const double rate = std::atof(argv[2]);
-    port = ::posix_openpt(O_RDWR | O_NOCTTY);
-    if (port < 0 || ::grantpt(port) != 0 || ::unlockpt(port) != 0)
+    port = telltale::tests::open_pseudo_terminal();
+    if (port < 0)
         return 1;
-    termios raw{};
-    ::tcgetattr(port, &raw);
-    ::cfmakeraw(&raw);
-    ::tcsetattr(port, TCSANOW, &raw);
     std::printf("%s\n", ::ptsname(port));
     std::fflush(stdout);
     for (int i = 0; !hear(20); ++i) {

@@ -20,8 +20,9 @@
 
 #include <fcntl.h>
 #include <poll.h>
-#include <termios.h>
 #include <unistd.h>
+
+#include "support/pseudo_terminal.hpp"
 
 namespace {
 
@@ -118,13 +119,9 @@ void command(std::size_t at, const std::string& line) {
 
 /// A pseudo terminal for the adapter; false: there is none to be had.
 bool plug(std::size_t at) {
-    const int port = ::posix_openpt(O_RDWR | O_NOCTTY | O_NONBLOCK);
-    if (port < 0 || ::grantpt(port) != 0 || ::unlockpt(port) != 0)
+    const int port = telltale::tests::open_pseudo_terminal(O_NONBLOCK);
+    if (port < 0)
         return false;
-    termios raw{};
-    ::tcgetattr(port, &raw);
-    ::cfmakeraw(&raw);
-    ::tcsetattr(port, TCSANOW, &raw);
     adapters[at] = {};
     adapters[at].port = port;
     adapters[at].held = ::open(::ptsname(port), O_RDWR | O_NOCTTY);

@@ -22,9 +22,9 @@
 #include <boost/asio/write.hpp>
 
 #include <fcntl.h>
-#include <termios.h>
 #include <unistd.h>
 
+#include "support/pseudo_terminal.hpp"
 #include "telltale/isotp/endpoint.hpp"
 #include "telltale/link/serial_can.hpp"
 #include "vet/gateway.hpp"
@@ -58,13 +58,9 @@ class Program final : public isotp::Outlet {
     }
 
     int run() {
-        const int port = ::posix_openpt(O_RDWR | O_NOCTTY);
-        if (port < 0 || ::grantpt(port) != 0 || ::unlockpt(port) != 0)
+        const int port = tests::open_pseudo_terminal();
+        if (port < 0)
             return 1;
-        termios raw{};
-        ::tcgetattr(port, &raw);
-        ::cfmakeraw(&raw);
-        ::tcsetattr(port, TCSANOW, &raw);
         // A port that nobody has open would be one that hung up; this is held to the end.
         if (::open(::ptsname(port), O_RDWR | O_NOCTTY) < 0)
             return 1;

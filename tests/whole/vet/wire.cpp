@@ -18,8 +18,9 @@
 
 #include <fcntl.h>
 #include <poll.h>
-#include <termios.h>
 #include <unistd.h>
+
+#include "support/pseudo_terminal.hpp"
 
 namespace {
 
@@ -55,13 +56,9 @@ int main(int argc, char** argv) {
     unsigned long others = 0;
     std::vector<std::uint8_t> frame;
     for (int& port : ports) {
-        port = ::posix_openpt(O_RDWR | O_NOCTTY);
-        if (port < 0 || ::grantpt(port) != 0 || ::unlockpt(port) != 0)
+        port = telltale::tests::open_pseudo_terminal();
+        if (port < 0)
             return 1;
-        termios raw{};
-        ::tcgetattr(port, &raw);
-        ::cfmakeraw(&raw);
-        ::tcsetattr(port, TCSANOW, &raw);
         std::printf("%s\n", ::ptsname(port));
         // A port that nobody has open would be one that hung up; this is held to the end.
         if (::open(::ptsname(port), O_RDWR | O_NOCTTY) < 0)
