@@ -36,6 +36,20 @@ std::vector<float> gram_part(const std::vector<float>& gram, std::size_t size,
     return out;
 }
 
+/// The place of the greatest, the first of its like; none is not-a-number.
+std::size_t first_greatest(const std::vector<float>& values) {
+    Lanes greatest = lanes_of(values.front());
+    std::size_t i = 0;
+    for (; i + lane_count <= values.size(); i += lane_count) {
+        const Lanes here = lanes_at(&values[i]);
+        greatest = here > greatest ? here : greatest;
+    }
+    float most = std::max({greatest[0], greatest[1], greatest[2], greatest[3]});
+    for (; i < values.size(); ++i)
+        most = std::max(most, values[i]);
+    return static_cast<std::size_t>(std::find(values.begin(), values.end(), most) - values.begin());
+}
+
 /// Whether each of `n` rows has a value in every column.
 std::vector<char> rows_there(const std::vector<std::vector<float>>& columns, std::size_t n) {
     std::vector<char> there(n, 1);
@@ -218,28 +232,31 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
         if (bump_bases_.empty() || n < 120 || rows.size() != bases_.size())
             return;
         const std::size_t d = bump_bases_.size();
-        std::vector<float> points(n * d);
-        for (std::size_t i = 0; i < n; ++i)
-            for (std::size_t k = 0; k < d; ++k)
-                points[i * d + k] = rows[bump_bases_[k]][i] * bump_scale_[k];
+        std::vector<float> points(n * d); // column by column
+        for (std::size_t k = 0; k < d; ++k)
+            for (std::size_t i = 0; i < n; ++i)
+                points[k * n + i] = rows[bump_bases_[k]][i] * bump_scale_[k];
         // Each next centre is the point furthest from those before, strays left aside.
         std::vector<float> nearest(n, 1e30F);
+        std::vector<float> distance(n);
         std::size_t next = n / 2;
         for (std::size_t c = 0; c < most_bumps; ++c) {
-            for (std::size_t k = 0; k < d; ++k)
-                bump_centres_.push_back(points[next * d + k]);
-            for (std::size_t i = 0; i < n; ++i) {
-                float distance = 0;
-                for (std::size_t k = 0; k < d; ++k) {
-                    const float delta = points[i * d + k] - points[next * d + k];
-                    distance += delta * delta;
+            std::fill(distance.begin(), distance.end(), 0.0F);
+            for (std::size_t k = 0; k < d; ++k) {
+                const float* const column = &points[k * n];
+                const float centre = column[next];
+                bump_centres_.push_back(centre);
+                for (std::size_t i = 0; i < n; ++i) {
+                    const float delta = column[i] - centre;
+                    distance[i] += delta * delta;
                 }
-                nearest[i] = std::min(nearest[i], distance);
             }
-            const auto far = std::max_element(nearest.begin(), nearest.end());
-            bump_reach_ = 3.0F * std::sqrt(*far) + 1e-3F;
-            next = static_cast<std::size_t>(far - nearest.begin());
-            if (*far < 1e-4F)
+            for (std::size_t i = 0; i < n; ++i)
+                nearest[i] = std::min(nearest[i], distance[i]);
+            const std::size_t far = first_greatest(nearest);
+            bump_reach_ = 3.0F * std::sqrt(nearest[far]) + 1e-3F;
+            next = far;
+            if (nearest[far] < 1e-4F)
                 break;
         }
         for (std::size_t c = 0; c * d < bump_centres_.size(); ++c) {
@@ -256,23 +273,35 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
     // 4. Columns of the regression, scaled.
     const std::size_t p = features_.size();
     std::vector<float> design((p + 1) * n);
-    for (std::size_t f = 0; f < p; ++f) {
-        float* const out = &design[f * n];
-        double sum = 0;
-        derive(features_[f], rows, 0, n, out);
+    for (std::size_t f = 0; f < p; ++f)
+        derive(features_[f], rows, 0, n, &design[f * n]);
+    // A few columns at a time: no sum has to wait for the one before.
+    constexpr std::size_t columns_abreast = 4;
+    for (std::size_t from = 1; from < p; from += columns_abreast) {
+        std::array<const float*, columns_abreast> from_columns{};
+        for (std::size_t k = 0; k < columns_abreast; ++k) // the last one may be there twice
+            from_columns[k] = &design[std::min(from + k, p - 1) * n];
+        std::array<double, columns_abreast> means{};
         for (std::size_t i = 0; i < n; ++i)
-            sum += double{out[i]};
-        if (f == 0)
-            continue;
-        const double mean = sum / static_cast<double>(n);
-        double squares = 0;
+            for (std::size_t k = 0; k < columns_abreast; ++k)
+                means[k] += double{from_columns[k][i]};
+        for (double& mean : means)
+            mean /= static_cast<double>(n);
+        std::array<double, columns_abreast> squares{};
         for (std::size_t i = 0; i < n; ++i)
-            squares += (out[i] - mean) * (out[i] - mean);
-        const double sd = std::sqrt(squares / static_cast<double>(n));
-        features_[f].mean = static_cast<float>(mean);
-        features_[f].scale = sd > 1e-9 ? static_cast<float>(1 / sd) : 0.0F;
-        for (std::size_t i = 0; i < n; ++i)
-            out[i] = (out[i] - features_[f].mean) * features_[f].scale;
+            for (std::size_t k = 0; k < columns_abreast; ++k) {
+                const double off = double{from_columns[k][i]} - means[k];
+                squares[k] += off * off;
+            }
+        for (std::size_t k = 0; k < columns_abreast && from + k < p; ++k) {
+            const double sd = std::sqrt(squares[k] / static_cast<double>(n));
+            Feature& feature = features_[from + k];
+            feature.mean = static_cast<float>(means[k]);
+            feature.scale = sd > 1e-9 ? static_cast<float>(1 / sd) : 0.0F;
+            float* const out = &design[(from + k) * n];
+            for (std::size_t i = 0; i < n; ++i)
+                out[i] = (out[i] - feature.mean) * feature.scale;
+        }
     }
     std::copy(target_row.begin(), target_row.end(),
               design.begin() + static_cast<std::ptrdiff_t>(p * n));
@@ -967,10 +996,10 @@ void Model::fit(const Survey& survey) {
     allow_for_the_day(bad_course_);
     const Trace& raw = good_course_;
     const bool alone = bases_.empty();
-    constexpr int parts = 5;
+    constexpr std::size_t parts = 5;
     std::vector<double> size;
     std::vector<double> far;
-    std::vector<std::array<double, parts>> x;
+    std::array<std::vector<double>, parts> x; // x[0] is 1
     double squares = 0;
     double left = 0;
     const Range& range = survey.range(target_);
@@ -988,7 +1017,11 @@ void Model::fit(const Survey& survey) {
         }
         size.push_back(here);
         far.push_back(raw.distance[i]);
-        x.push_back({1, raw.moved[i], raw.distance[i], raw.stir[i], raw.bend[i]});
+        x[0].push_back(1);
+        x[1].push_back(double{raw.moved[i]});
+        x[2].push_back(double{raw.distance[i]});
+        x[3].push_back(double{raw.stir[i]});
+        x[4].push_back(double{raw.bend[i]});
     }
     usual_far_ = static_cast<float>(quantile(far, 0.95));
     const std::size_t count = size.size();
@@ -1001,31 +1034,36 @@ void Model::fit(const Survey& survey) {
     explained_ = squares > 0 && !alone ? std::clamp(1 - left / squares, 0.0, 1.0) : 0;
     const double middle = median(size);
     std::array<double, parts> w{std::max(floor, mad_factor * middle), 0.3, 0.1, 0.1, 0.1};
+    std::vector<double> weights(count);
+    std::vector<double> targets(count);
     for (int round = 0; round < 12; ++round) {
         // One step of iterated weighting; coordinates in turn, none below zero.
-        double gram[parts][parts] = {};
-        double moment[parts] = {};
         for (std::size_t i = 0; i < count; ++i) {
             double now = 0;
-            for (int a = 0; a < parts; ++a)
-                now += w[static_cast<std::size_t>(a)] * x[i][static_cast<std::size_t>(a)];
-            const double weight = 1 / (now * now);
-            const double target = 1.2533 * std::min(size[i], 4 * now);
-            for (int a = 0; a < parts; ++a) {
-                const double xa = x[i][static_cast<std::size_t>(a)];
-                moment[a] += weight * xa * target;
-                for (int b = 0; b <= a; ++b)
-                    gram[a][b] += weight * xa * x[i][static_cast<std::size_t>(b)];
+            for (std::size_t a = 0; a < parts; ++a)
+                now += w[a] * x[a][i];
+            weights[i] = 1 / (now * now);
+            targets[i] = 1.2533 * std::min(size[i], 4 * now);
+        }
+        // Row by row of the symmetric matrix, the target beside it.
+        std::array<std::array<double, parts + 1>, parts> sums{};
+        for (std::size_t i = 0; i < count; ++i) {
+            const std::array<double, parts + 1> row{x[0][i], x[1][i], x[2][i],
+                                                    x[3][i], x[4][i], targets[i]};
+            for (std::size_t a = 0; a < parts; ++a) {
+                const double weighted = weights[i] * row[a];
+                for (std::size_t b = 0; b <= parts; ++b)
+                    sums[a][b] += weighted * row[b];
             }
         }
         for (int sweep = 0; sweep < 30; ++sweep)
-            for (int a = 0; a < parts; ++a) {
-                double rest = moment[a];
-                for (int b = 0; b < parts; ++b)
+            for (std::size_t a = 0; a < parts; ++a) {
+                double rest = sums[a][parts];
+                for (std::size_t b = 0; b < parts; ++b)
                     if (b != a)
-                        rest -= (b < a ? gram[a][b] : gram[b][a]) * w[static_cast<std::size_t>(b)];
-                const double value = gram[a][a] > 1e-12 ? std::max(0.0, rest / gram[a][a]) : 0;
-                w[static_cast<std::size_t>(a)] = a == 0 ? std::max(value, floor) : value;
+                        rest -= (b < a ? sums[a][b] : sums[b][a]) * w[b];
+                const double value = sums[a][a] > 1e-12 ? std::max(0.0, rest / sums[a][a]) : 0;
+                w[a] = a == 0 ? std::max(value, floor) : value;
             }
     }
     scale_a_ = static_cast<float>(w[0]);

@@ -88,7 +88,7 @@ class ToldScanner {
 
   private:
     struct Sight;
-    void visit(const Sight& sight, Sign sign, double width, std::vector<Window>& out) const;
+    void visit(Sight& sight, Sign sign, double width, std::vector<Window>& out) const;
 
     double step_;
     double late_floor_ = 0;

@@ -76,13 +76,22 @@ bool enough(std::size_t count, std::size_t width) {
 
 } // namespace
 
-/// The views of one signal over one run, put together sample by sample.
+/// The views of one signal over one run, put together sample by sample, and what windows are made
+/// of: a number for each sample of each view, not-a-number where it does not count.
 struct ToldScanner::Sight {
+    using Course = std::vector<double>;
+    using Means = std::vector<std::vector<Seen>>; ///< of each view, window by window
+
     const std::vector<Trace>* traces;
     /// What two views show, timing set aside: how far beyond all that is expected a moment around.
-    std::vector<double> timed;
+    Course timed;
+    std::vector<Course> rough;       ///< how far `timed` of one view leaves its neighbours
+    std::vector<Course> lever;       ///< squares of the speed of change
+    std::vector<Course> late;        ///< the same speed times the difference
+    std::vector<Means> levels;       ///< mean differences, by ...
+    std::vector<std::size_t> widths; ///< ... the width of their windows
 
-    explicit Sight(const std::vector<Trace>& of) : traces(&of) {
+    Sight(const std::vector<Trace>& of, double late_floor) : traces(&of) {
         const std::size_t n = of.front().t.size();
         timed.assign(n, nothing);
         std::array<Seen, 3> views{};
@@ -96,11 +105,62 @@ struct ToldScanner::Sight {
                         double{trace.sigma[i]}};
             timed[i] = witnessed(views.data(), count);
         }
+        const double most = 6 * std::sqrt(late_floor * 10) + 1e-6;
+        const std::vector<std::uint32_t>& piece = of.front().piece;
+        for (const Trace& trace : of) {
+            Course off(n);
+            for (std::size_t i = 0; i < n; ++i)
+                off[i] = beyond(trace, i);
+            Course& scatter = rough.emplace_back(n, nothing);
+            for (std::size_t i = 1; i + 1 < n; ++i)
+                if (piece[i - 1] == piece[i + 1])
+                    scatter[i] = std::abs(off[i] - 0.5 * (off[i - 1] + off[i + 1]));
+            Course& squares = lever.emplace_back(n, nothing);
+            Course& products = late.emplace_back(n, nothing);
+            for (std::size_t i = 0; i < n; ++i)
+                if (!std::isnan(trace.z[i])) {
+                    const double speed =
+                        std::clamp(double{trace.slope[i]} / double{trace.sigma[i]}, -most, most);
+                    squares[i] = speed * speed;
+                    products[i] = speed * std::clamp(double{trace.z[i]}, -6.0, 6.0);
+                }
+        }
+    }
+
+    /// The mean difference of each view over windows, in its usual unit there.
+    const Means& level(std::size_t width) {
+        const auto known = std::find(widths.begin(), widths.end(), width);
+        if (known != widths.end())
+            return levels[static_cast<std::size_t>(known - widths.begin())];
+        widths.push_back(width);
+        Means& means = levels.emplace_back(traces->size());
+        for (std::size_t m = 0; m < traces->size(); ++m) {
+            const Trace& trace = (*traces)[m];
+            std::vector<Seen>& out = means[m];
+            windows(
+                trace.t.size(), width, [&](std::size_t i) { return double{trace.z[i]}; },
+                [&](std::size_t, std::size_t, double sum, std::size_t count) {
+                    out.push_back(
+                        {enough(count, width) ? sum / static_cast<double>(count) : nothing, 1});
+                });
+            std::size_t at = 0;
+            windows(
+                trace.t.size(), width,
+                [&](std::size_t i) {
+                    return std::isnan(trace.z[i]) ? nothing : double{trace.sigma[i]};
+                },
+                [&](std::size_t, std::size_t, double sum, std::size_t count) {
+                    Seen& one = out[at++];
+                    if (count > 0)
+                        one.unit = sum / static_cast<double>(count);
+                    one.difference *= one.unit;
+                });
+        }
+        return means;
     }
 };
 
-void ToldScanner::visit(const Sight& sight, Sign sign, double wide,
-                        std::vector<Window>& out) const {
+void ToldScanner::visit(Sight& sight, Sign sign, double wide, std::vector<Window>& out) const {
     out.clear();
     const std::vector<Trace>& traces = *sight.traces;
     const Trace& main = traces.front();
@@ -111,11 +171,11 @@ void ToldScanner::visit(const Sight& sight, Sign sign, double wide,
     const auto width = static_cast<std::size_t>(std::max(
         1.0, sign == Sign::late ? std::round(wide / std::max(1e-6, main.interval)) : wide));
     // Of values a window: the mean of each view, put together.
-    std::vector<std::vector<Seen>> means(traces.size());
+    Sight::Means means(traces.size());
     const auto add_up = [&](auto value_of) {
         for (std::size_t m = 0; m < traces.size(); ++m)
             windows(
-                n, width, [&](std::size_t i) { return value_of(traces[m], i); },
+                n, width, [&](std::size_t i) { return value_of(m, i); },
                 [&](std::size_t from, std::size_t to, double sum, std::size_t count) {
                     if (m == 0)
                         out.push_back({from, to, nothing, 0});
@@ -123,11 +183,11 @@ void ToldScanner::visit(const Sight& sight, Sign sign, double wide,
                         {enough(count, width) ? sum / static_cast<double>(count) : nothing, 1});
                 });
     };
-    const auto put_together = [&](auto merge) {
+    const auto put_together = [&](const Sight::Means& of, auto merge) {
         std::array<Seen, 3> views{};
         for (std::size_t i = 0; i < out.size(); ++i) {
             std::size_t count = 0;
-            for (const auto& of_model : means)
+            for (const auto& of_model : of)
                 if (!std::isnan(of_model[i].difference) && count < views.size())
                     views[count++] = of_model[i];
             out[i].value = merge(views.data(), count);
@@ -186,57 +246,36 @@ void ToldScanner::visit(const Sight& sight, Sign sign, double wide,
         break;
     case Sign::level:
     case Sign::shown: {
-        add_up([](const Trace& trace, std::size_t i) { return double{trace.z[i]}; });
-        for (std::size_t m = 0; m < traces.size(); ++m) {
-            std::size_t at = 0;
-            windows(
-                n, width,
-                [&](std::size_t i) {
-                    return std::isnan(traces[m].z[i]) ? nothing : double{traces[m].sigma[i]};
-                },
-                [&](std::size_t, std::size_t, double sum, std::size_t count) {
-                    Seen& one = means[m][at++];
-                    if (count > 0)
-                        one.unit = sum / static_cast<double>(count);
-                    one.difference *= one.unit;
-                });
-        }
+        windows(
+            n, width, [](std::size_t) { return 0.0; },
+            [&](std::size_t from, std::size_t to, double, std::size_t) {
+                out.push_back({from, to, nothing, 0});
+            });
+        const Sight::Means& levels = sight.level(width);
         if (sign == Sign::level)
-            put_together([](Seen* views, std::size_t count) {
+            put_together(levels, [](Seen* views, std::size_t count) {
                 return agreed({views, count}).value;
             });
         else
-            put_together(witnessed);
+            put_together(levels, witnessed);
         break;
     }
     case Sign::rough:
-        add_up([&](const Trace& trace, std::size_t i) -> double {
-            if (i == 0 || i + 1 >= n || !one_piece(i - 1, i + 1))
-                return nothing;
-            return std::abs(beyond(trace, i) - 0.5 * (beyond(trace, i - 1) + beyond(trace, i + 1)));
-        });
-        put_together(least);
+        add_up([&](std::size_t m, std::size_t i) { return sight.rough[m][i]; });
+        put_together(means, least);
         break;
     case Sign::size:
-        add_up([](const Trace& trace, std::size_t i) -> double {
-            const float size = std::abs(trace.z[i]);
+        add_up([&](std::size_t m, std::size_t i) -> double {
+            const float size = std::abs(traces[m].z[i]);
             return size > 4 ? 4.0F : size; // keeps not-a-number
         });
-        put_together(least);
+        put_together(means, least);
         break;
     case Sign::late: {
-        const double most = 6 * std::sqrt(late_floor_ * 10) + 1e-6;
         const double floor = late_floor_ * static_cast<double>(width) + 1e-9;
         for (std::size_t m = 0; m < traces.size(); ++m) {
-            const Trace& trace = traces[m];
-            const auto lever = [&](std::size_t i) {
-                return std::isnan(trace.z[i])
-                           ? nothing
-                           : std::clamp(double{trace.slope[i]} / double{trace.sigma[i]}, -most,
-                                        most);
-            };
             windows(
-                n, width, [&](std::size_t i) { return lever(i) * lever(i); },
+                n, width, [&](std::size_t i) { return sight.lever[m][i]; },
                 [&](std::size_t from, std::size_t to, double sum, std::size_t count) {
                     if (m == 0)
                         out.push_back({from, to, nothing, 0});
@@ -244,14 +283,13 @@ void ToldScanner::visit(const Sight& sight, Sign sign, double wide,
                 });
             std::size_t at = 0;
             windows(
-                n, width,
-                [&](std::size_t i) { return lever(i) * std::clamp(double{trace.z[i]}, -6.0, 6.0); },
+                n, width, [&](std::size_t i) { return sight.late[m][i]; },
                 [&](std::size_t, std::size_t, double sum, std::size_t) {
                     Seen& one = means[m][at++];
                     one.difference = sum / std::sqrt(one.difference + floor);
                 });
         }
-        put_together(witnessed);
+        put_together(means, witnessed);
         break;
     }
     case Sign::frozen:
@@ -306,7 +344,7 @@ ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double str
         return;
     rest_ = within_ends(main, step);
     late_floor_ = 0.1 * slopes / static_cast<double>(count);
-    const Sight sight(good);
+    Sight sight(good, late_floor_);
     std::vector<Window> seen;
     for (const Rule& rule : rules)
         for (std::size_t w = 0; w < most_widths; ++w) {
@@ -330,7 +368,7 @@ ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double str
 
 std::vector<Hit> ToldScanner::scan(const std::vector<Trace>& traces, float least) const {
     std::vector<Hit> hits;
-    const Sight sight(traces);
+    Sight sight(traces, late_floor_);
     std::vector<Window> seen;
     for (const Rule& rule : rules)
         for (std::size_t w = 0; w < most_widths; ++w) {
