@@ -16,19 +16,18 @@ Track::Track(const Run& run, const Series& series)
 
 float Cursor::at(double t) {
     const std::size_t n = track_->size();
-    while (next_ < n && track_->time(next_) <= t)
+    while (next_ < n && after_ <= t) {
+        before_ = after_;
+        first_ = second_;
         ++next_;
+        look_ahead();
+    }
     if (next_ == 0)
         return missing;
-    const double before = track_->time(next_ - 1);
-    const float first = track_->value(next_ - 1);
-    if (next_ == n)
-        return t == before ? first : missing;
-    const double after = track_->time(next_);
-    if (after - before > track_->bridge())
-        return t == before ? first : missing;
-    const auto part = static_cast<float>((t - before) / (after - before));
-    return first + part * (track_->value(next_) - first);
+    if (next_ == n || after_ - before_ > track_->bridge())
+        return t == before_ ? first_ : missing;
+    const auto part = static_cast<float>((t - before_) / (after_ - before_));
+    return first_ + part * (second_ - first_);
 }
 
 Drive::Drive(const Run& run, const std::vector<std::ptrdiff_t>& series) {
@@ -100,16 +99,20 @@ float Drive::stir(std::size_t signal, double t) const {
     return std::max(0.0F, sum) / static_cast<float>(std::max<std::size_t>(1, others));
 }
 
-float Drive::slowed(std::size_t signal, Form form, double t) const {
+Drive::Place Drive::place(double t) const {
+    if (!(t >= 0))
+        return {};
+    const double points = t / spacing_;
+    const auto point = static_cast<std::size_t>(points);
+    return {point, static_cast<float>(points - static_cast<double>(point))};
+}
+
+float Drive::slowed(std::size_t signal, Form form, Place place) const {
     const std::vector<float>& grid = slowed_[signal][static_cast<std::size_t>(form)];
-    if (grid.empty() || !(t >= 0))
+    const std::size_t i = place.point;
+    if (i >= grid.size())
         return missing;
-    const double place = t / spacing_;
-    const auto i = static_cast<std::size_t>(place);
-    if (i + 1 >= grid.size())
-        return i < grid.size() ? grid[i] : missing;
-    const auto part = static_cast<float>(place - static_cast<double>(i));
-    return grid[i] + part * (grid[i + 1] - grid[i]);
+    return i + 1 < grid.size() ? grid[i] + place.part * (grid[i + 1] - grid[i]) : grid[i];
 }
 
 } // namespace telltale::run

@@ -51,12 +51,23 @@ class Track {
 /// where one was lost between them, in a gap, and beyond the ends.
 class Cursor {
   public:
-    explicit Cursor(const Track& track) : track_(&track) {}
+    explicit Cursor(const Track& track) : track_(&track) { look_ahead(); }
     float at(double t);
 
   private:
+    void look_ahead() {
+        if (next_ < track_->size()) {
+            after_ = track_->time(next_);
+            second_ = track_->value(next_);
+        }
+    }
+
     const Track* track_;
     std::size_t next_ = 0; ///< first sample later than the last time asked for
+    double before_ = 0;    ///< times of the one before it, and of itself
+    double after_ = 0;
+    float first_ = missing; ///< their values
+    float second_ = missing;
 };
 
 /// Slowed forms of a signal: exponential means of what came before and of what comes after, in
@@ -108,8 +119,17 @@ class Drive {
     /// standard deviation (`sd`) away from where it was a second ago.
     void set_scales(const std::vector<float>& sd);
     float stir(std::size_t signal, double t) const;
+    /// Where a time lies among the points of the slowed forms.
+    struct Place {
+        std::size_t point = static_cast<std::size_t>(-1);
+        float part = 0; ///< of the way to the next point
+    };
+    Place place(double t) const;
     /// A slowed form at a time; `missing` where the signal was not there.
-    float slowed(std::size_t signal, Form form, double t) const;
+    float slowed(std::size_t signal, Form form, Place place) const;
+    float slowed(std::size_t signal, Form form, double t) const {
+        return slowed(signal, form, place(t));
+    }
 
   private:
     std::size_t first_block_ = 0;

@@ -643,14 +643,20 @@ void Model::evaluate(const Drive& drive, const std::vector<double>& t,
                      std::vector<std::vector<float>>& columns, std::vector<float>& beyond) const {
     columns.assign(bases_.size(), {});
     beyond.assign(t.size(), 0);
+    std::vector<Drive::Place> places;
+    if (std::any_of(bases_.begin(), bases_.end(),
+                    [](const Base& one) { return one.form != Form::plain; }))
+        for (const double one : t)
+            places.push_back(drive.place(one));
     for (std::size_t b = 0; b < bases_.size(); ++b) {
         const Base& one = bases_[b];
         std::vector<float>& out = columns[b];
         out.resize(t.size());
         Cursor cursor(drive.track(one.signal));
         for (std::size_t i = 0; i < t.size(); ++i) {
-            const float value = one.form == Form::plain ? cursor.at(t[i])
-                                                        : drive.slowed(one.signal, one.form, t[i]);
+            const float value = one.form == Form::plain
+                                    ? cursor.at(t[i])
+                                    : drive.slowed(one.signal, one.form, places[i]);
             out[i] = std::isnan(value) ? missing : std::clamp(value, one.low, one.high);
             if (value < one.low || value > one.high)
                 beyond[i] += one.pull * std::abs(value - out[i]);
@@ -866,6 +872,8 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
         if (i > 0 && trace.piece[i] != trace.piece[i - 1] &&
             t - trace.t[i - 1] > 1 + 2 * trace.interval)
             fresh = t;
+        if (std::isnan(trace.fitted[i]))
+            continue;
         bool aside = t < fresh + settling || colder;
         if (never_stopped) {
             const auto signal = static_cast<std::size_t>(rpm);

@@ -88,40 +88,36 @@ void LooseScanner::visit(const Trace& trace, Sign sign, double seconds,
     case Sign::excursion: {
         // Away and back again: how far the least of `width` samples stands beyond both shoulders.
         constexpr std::size_t shoulder = 3;
-        const auto difference = [&](std::size_t i) { return trace.y[i] - trace.fitted[i]; };
-        float side[shoulder];
-        const auto level = [&](std::size_t from, float& low, float& high) {
-            for (std::size_t k = 0; k < shoulder; ++k) {
-                side[k] = difference(from + k);
-                if (std::isnan(side[k]))
-                    return false;
-            }
-            std::sort(std::begin(side), std::end(side));
-            low = side[0];
-            high = side[shoulder - 1];
-            return true;
-        };
+        std::vector<float> difference(n);
+        for (std::size_t i = 0; i < n; ++i)
+            difference[i] = trace.y[i] - trace.fitted[i];
+        // The least and the greatest of each shoulder, by its first sample; not-a-number where one
+        // of them is.
+        std::vector<float> lowest(n - shoulder + 1);
+        std::vector<float> highest(n - shoulder + 1);
+        for (std::size_t i = 0; i < lowest.size(); ++i) {
+            const float a = difference[i];
+            const float b = difference[i + 1];
+            const float c = difference[i + 2];
+            const bool known = !std::isnan(a) && !std::isnan(b) && !std::isnan(c);
+            lowest[i] = known ? std::min(std::min(a, b), c) : missing;
+            highest[i] = known ? std::max(std::max(a, b), c) : missing;
+        }
         for (std::size_t i = shoulder; i + width + shoulder <= n; ++i) {
             out.push_back({i, i + width, nothing, 0});
-            if (trace.piece[i - shoulder] != trace.piece[i + width + shoulder - 1])
+            if (trace.piece[i - shoulder] != trace.piece[i + width + shoulder - 1] ||
+                std::isnan(lowest[i - shoulder]) || std::isnan(lowest[i + width]))
                 continue;
-            float low_before = 0;
-            float high_before = 0;
-            float low_after = 0;
-            float high_after = 0;
-            if (!level(i - shoulder, low_before, high_before) ||
-                !level(i + width, low_after, high_after))
-                continue;
-            const float low = std::min(low_before, low_after);
-            const float high = std::max(high_before, high_after);
-            float least = difference(i);
+            const float low = std::min(lowest[i - shoulder], lowest[i + width]);
+            const float high = std::max(highest[i - shoulder], highest[i + width]);
+            float least = difference[i];
             float most = least;
             float scale = trace.local[i];
             for (std::size_t k = i + 1; k < i + width; ++k) {
-                least = std::min(least, difference(k));
-                most = std::max(most, difference(k));
+                least = std::min(least, difference[k]);
+                most = std::max(most, difference[k]);
                 scale = std::max(scale, trace.local[k]);
-                if (std::isnan(difference(k)))
+                if (std::isnan(difference[k]))
                     least = most = missing;
             }
             if (std::isnan(least))
