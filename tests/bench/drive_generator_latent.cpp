@@ -124,7 +124,7 @@ World make_latent(Random& random, double seconds, std::size_t signals) {
         for (std::size_t k = 0; k < signals; ++k) {
             const Shape& shape = shapes[k];
             Channel channel;
-            channel.id = static_cast<std::uint16_t>(0xA0 + k);
+            channel.id = static_cast<std::uint16_t>(0x0200 + k); // no PID that means something
             channel.name = "Quantity " + std::to_string(k + 1);
             channel.step = shape.step;
             channel.low = 0;
