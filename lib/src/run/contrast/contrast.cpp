@@ -94,6 +94,10 @@ bool set_freely(const Series& series) {
     return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
 }
 
+bool about_ties(Sign sign) {
+    return sign == Sign::untied || sign == Sign::frayed || sign == Sign::trailing;
+}
+
 /// Oxygen sensors: a cut of the fuel or a lean or rich moment sends them to either end at once.
 bool switches(const Series& series) {
     const std::uint16_t id = plain_id(series);
@@ -238,7 +242,10 @@ class Comparison {
             others.push_back(drive.get());
         }
         survey_ = std::make_unique<Survey>(*good_, others, available);
-        ties_ = std::make_unique<Ties>(*good_, others, *survey_, available);
+        std::vector<char> free(signals_, 0);
+        for (std::size_t k = 0; k < signals_; ++k)
+            free[k] = good_->track(k).present() && set_freely(good_->track(k).series()) ? 1 : 0;
+        ties_ = std::make_unique<Ties>(*good_, others, *survey_, available, free);
         std::vector<float> sd(signals_, 0);
         for (std::size_t k = 0; k < signals_; ++k)
             if (survey_->range(k).usable && !survey_->range(k).slow && !survey_->range(k).counter)
@@ -314,7 +321,8 @@ class Comparison {
             look(ToldScanner(traces, series.step, strict_told * doubtful * (set_by_ecu ? 1.4 : 1.0),
                              set_by_ecu ? 1.2 : 1.0));
         else
-            look(LooseScanner(traces, series.step, strict_untold * (set_by_ecu ? 1.6 : 1.0), true));
+            look(LooseScanner(traces, series, strict_untold * (set_by_ecu ? 1.6 : 1.0),
+                              !set_freely(series)));
         if (!locked && set_freely(series))
             candidate.hits.erase(std::remove_if(candidate.hits.begin(), candidate.hits.end(),
                                                 [](const Hit& hit) {
@@ -473,12 +481,12 @@ class Comparison {
         for (std::size_t i = 0; i < bad[0].t.size(); ++i)
             surround(bad[0], i, models, &Model::bad_trace);
         std::vector<Hit> hits =
-            LooseScanner(good, series.step, strict, !calculated(series)).scan(bad, least);
+            LooseScanner(good, series, strict, !set_freely(series)).scan(bad, least);
         // An excursion that the others may explain has to be larger, and what is told may rest
         // longer than the good run shows.
         for (Hit& hit : hits)
             hit.score *= hit.sign == Sign::excursion ? 0.68F
-                         : hit.sign == Sign::frozen  ? 0.45F
+                         : hit.sign == Sign::frozen  ? 0.7F
                                                      : 1.05F;
         away(good[0], bad[0], series, strict / 1.15, true, hits);
         return hits;
@@ -662,12 +670,13 @@ class Comparison {
     void untie(std::size_t run, std::vector<char>& barred) {
         constexpr int most_untied = 3;
         ties_->turn_to(run);
+        std::vector<char> passed = barred;
         for (int round = 0; round < most_untied; ++round) {
-            const std::vector<Ties::Broken> broken = ties_->look(barred);
+            const std::vector<Ties::Broken> broken = ties_->look(passed);
             if (broken.empty())
                 return;
             const std::size_t k = broken.front().signal;
-            barred[k] = 1;
+            passed[k] = 1;
             Candidate& candidate = candidates_[run][k];
             if (candidate.models.empty() || !comparable_[k])
                 continue;
@@ -678,11 +687,16 @@ class Comparison {
                 if (one.signal != k)
                     break;
                 Hit hit;
-                hit.sign = Sign::untied;
-                hit.width = one.rough ? 1 : 0;
+                hit.sign = one.way == Ties::Way::rough  ? Sign::frayed
+                           : one.way == Ties::Way::late ? Sign::trailing
+                                                        : Sign::untied;
                 // What the ECU works out it may work out otherwise for a while.
                 constexpr float worked_out = 0.65F;
-                hit.score = one.score * (calculated(good_->track(k).series()) ? worked_out : 1.0F);
+                constexpr float free = 0.4F;
+                const Series& series = good_->track(k).series();
+                hit.score = one.score * (set_freely(series)   ? free
+                                         : calculated(series) ? worked_out
+                                                              : 1.0F);
                 const auto place = [&](double t) {
                     return static_cast<std::size_t>(
                         std::lower_bound(trace.t.begin(), trace.t.end(), t) - trace.t.begin());
@@ -693,7 +707,10 @@ class Comparison {
                     candidate.hits.push_back(hit);
             }
             settle(candidate.hits);
-            if (asked_for(result_.signals[k]) && candidate.score() >= 1)
+            if (candidate.score() < 1)
+                continue;
+            barred[k] = 1;
+            if (asked_for(result_.signals[k]))
                 report(k, run, candidate.score());
         }
     }
@@ -793,7 +810,7 @@ class Comparison {
                 }))
                 kept.push_back(hit);
         const auto beside = [&](const Hit& hit) -> const Trace& {
-            return hit.sign == Sign::untied && candidate.tied ? *candidate.tied : trace;
+            return about_ties(hit.sign) && candidate.tied ? *candidate.tied : trace;
         };
         // Strange moments all over the drive are how it is driven, unless they are very strange.
         constexpr std::size_t many = 6;
@@ -896,7 +913,8 @@ class Comparison {
         // A window is wider than what it holds: cut to where the difference is a good part of
         // its peak, for the signs that are about differences.
         if (hit.sign != Sign::rough && hit.sign != Sign::size && hit.sign != Sign::late &&
-            hit.sign != Sign::frozen && hit.sign != Sign::leap && hit.sign != Sign::creep) {
+            hit.sign != Sign::frozen && hit.sign != Sign::leap && hit.sign != Sign::creep &&
+            hit.sign != Sign::frayed && hit.sign != Sign::trailing) {
             const float least = 0.4F * size;
             while (from < peak && !(std::abs(trace.z[from]) >= least))
                 ++from;
@@ -960,10 +978,10 @@ class Comparison {
                                             : DepartureKind::offset;
         case Sign::rough:
             return DepartureKind::noise;
-        case Sign::untied:
-            if (hit.width == 1)
-                return DepartureKind::noise;
-            break;
+        case Sign::frayed:
+            return DepartureKind::noise;
+        case Sign::trailing:
+            return DepartureKind::lag;
         case Sign::late:
             return DepartureKind::lag;
         case Sign::frozen:
@@ -1004,7 +1022,7 @@ class Comparison {
     void look_at_constant(std::size_t k, std::size_t run) {
         const Track& track = bad_[run]->track(k);
         const Series& series = track.series();
-        if (series.size() < 20)
+        if (series.size() < 20 || set_freely(good_->track(k).series()))
             return;
         std::vector<double> values(series.size());
         for (std::size_t i = 0; i < values.size(); ++i)
@@ -1073,7 +1091,7 @@ class Comparison {
         std::vector<OtherCourse> courses;
         const Candidate& own = candidates_[departure.run][departure.signal];
         std::vector<std::size_t> tellers;
-        if (!own.hits.empty() && own.hits.front().sign == Sign::untied)
+        if (!own.hits.empty() && about_ties(own.hits.front().sign))
             tellers = own.tied_to;
         else if (!own.models.empty())
             for (const Model::Use& use : own.models.front()->uses())

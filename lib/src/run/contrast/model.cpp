@@ -749,6 +749,10 @@ Trace Model::run_over(const Drive& drive) const {
         if (last_distance < 0.25F * survey_->range(target_).sd)
             ++familiar;
     };
+    const Series& series = good_->track(target_).series();
+    constexpr float endless = std::numeric_limits<float>::infinity();
+    const float least = series.has_ends ? static_cast<float>(series.low) : -endless;
+    const float most = series.has_ends ? static_cast<float>(series.high) : endless;
     for (std::size_t from = 0; from < n;) {
         const std::size_t own = drive.block(trace.t[from]);
         std::size_t to = from + 1;
@@ -776,7 +780,8 @@ Trace Model::run_over(const Drive& drive) const {
                 look_at(i, own, &x[i - from]);
             }
             trace.unsure[i] = last_spread * last_spread + 4 * beyond[i] * beyond[i];
-            trace.fitted[i] = fitted[i - from];
+            // No sensor reads beyond its ends.
+            trace.fitted[i] = std::clamp(fitted[i - from], least, most);
             trace.distance[i] = last_distance;
         }
         from = to;
@@ -865,10 +870,12 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
     const bool never_stopped = survey_->least_rpm > 0 && static_cast<std::size_t>(rpm) != target_;
     const Range& own = survey_->range(target_);
     constexpr float cold = 15;
-    bool colder = &drive == bad_ && drive.track(target_).series().unit == Unit::celsius;
+    // A run that begins far colder warms up first.
+    bool colder = &drive == bad_ && drive.track(target_).series().unit == Unit::celsius &&
+                  !trace.y.empty() && trace.y.front() < own.low - cold;
     for (std::size_t i = 0; i < trace.t.size(); ++i) {
         const double t = trace.t[i];
-        colder = colder && trace.y[i] < own.low - cold;
+        colder = colder && trace.y[i] < own.low;
         if (i > 0 && trace.piece[i] != trace.piece[i - 1] &&
             t - trace.t[i - 1] > 1 + 2 * trace.interval)
             fresh = t;

@@ -26,6 +26,8 @@ enum class Sign : std::uint8_t {
     leap,      ///< the change from one sample to the next, of signals that nothing tells
     creep,     ///< the change from one stretch to the next, of slow signals
     untied,    ///< off what ties it to one or two others
+    frayed,    ///< scattered about that
+    trailing,  ///< later than that
     count_
 };
 inline constexpr std::size_t sign_count = static_cast<std::size_t>(Sign::count_);
@@ -100,7 +102,8 @@ class ToldScanner {
 class LooseScanner {
   public:
     /// `stands`: whether standing still counts.
-    LooseScanner(const std::vector<Trace>& good, double step, double strictness, bool stands);
+    LooseScanner(const std::vector<Trace>& good, const Series& series, double strictness,
+                 bool stands);
     std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
 
   private:
@@ -109,6 +112,7 @@ class LooseScanner {
     struct Norm {
         double width = 0;    ///< seconds
         double limit = 0;    ///< 0: not looked for
+        double at_end = 0;   ///< of standing still at either end
         double greatest = 0; ///< difference that the good run had, in the signal's unit
         std::array<double, most_models> unit{};   ///< of each model
         std::array<double, most_models> centre{}; ///< of signs that have only one side
@@ -117,8 +121,12 @@ class LooseScanner {
     static void agree(const std::vector<Trace>& traces, Sign sign, const Norm& norm,
                       std::vector<std::vector<Window>>& seen);
 
+    bool rests_at(float value) const;
+
     double step_;
+    std::vector<float> taught_; ///< values of the good run in order
     Ends rest_;
+    Ends range_{-std::numeric_limits<float>::infinity(), std::numeric_limits<float>::infinity()};
     std::array<std::array<Norm, most_widths>, sign_count> norms_{};
 };
 

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstdlib>
 #include <limits>
 #include <utility>
 
@@ -59,22 +60,16 @@ std::size_t samples(const Trace& trace, double seconds) {
         1, static_cast<std::size_t>(std::lround(seconds / std::max(1e-6, trace.interval))));
 }
 
-/// Whether it ever stands still at either end of what it takes.
-bool rests(const Trace& good, const Ends& ends) {
-    constexpr std::size_t few = 5;
-    for (std::size_t from = 0; from < good.y.size();) {
-        std::size_t to = from + 1;
-        while (to < good.y.size() && good.piece[from] == good.piece[to] &&
-               good.y[to] == good.y[from])
-            ++to;
-        if (to - from > few && !(good.y[from] > ends.low && good.y[from] < ends.high))
-            return true;
-        from = to;
-    }
-    return false;
-}
-
 } // namespace
+
+/// Whether the good run was at this very value more than now and then.
+bool LooseScanner::rests_at(float value) const {
+    const auto half = static_cast<float>(0.5 * step_);
+    const auto from = std::lower_bound(taught_.begin(), taught_.end(), value - half);
+    const auto to = std::upper_bound(from, taught_.end(), value + half);
+    constexpr std::ptrdiff_t part = 60; // one of so many
+    return part * (to - from) > static_cast<std::ptrdiff_t>(taught_.size());
+}
 
 void LooseScanner::visit(const Trace& trace, Sign sign, double seconds,
                          std::vector<Window>& out) const {
@@ -167,17 +162,24 @@ void LooseScanner::visit(const Trace& trace, Sign sign, double seconds,
         std::vector<double> stirs;
         for (std::size_t i = 0; i < n; i += 1 + n / 1000)
             stirs.push_back(trace.stir[i]);
-        const double lively = 0.7 * median(stirs);
+        const double lively = 0.5 * median(stirs);
         for (std::size_t from = 0; from < n;) {
             std::size_t to = from + 1;
             double stir = trace.stir[from];
             while (to < n && trace.piece[from] == trace.piece[to] && trace.y[to] == trace.y[from])
                 stir += trace.stir[to++];
             constexpr std::size_t few = 5;
-            const bool still = to - from > few && trace.y[from] > rest_.low &&
-                               trace.y[from] < rest_.high &&
-                               stir / static_cast<double>(to - from) > lively;
-            out.push_back({from, to, still ? trace.t[to - 1] - trace.t[from] : 0.0, 0});
+            // At either end of what it takes a signal may rest.
+            const bool at_end = !(trace.y[from] > rest_.low && trace.y[from] < rest_.high);
+            // Nor is it strange at the ends of its scaling.
+            const float here = trace.y[from];
+            const bool between =
+                here > range_.low && here < range_.high && !(at_end && rests_at(here));
+            const bool still =
+                to - from > few && between &&
+                stir / static_cast<double>(to - from) > (at_end ? 1.5 : 1.0) * lively;
+            out.push_back(
+                {from, to, still ? trace.t[to - 1] - trace.t[from] : 0.0, at_end ? 1.0 : 0.0});
             from = to;
         }
         break;
@@ -223,9 +225,13 @@ void LooseScanner::agree(const std::vector<Trace>& traces, Sign sign, const Norm
     }
 }
 
-LooseScanner::LooseScanner(const std::vector<Trace>& good, double step, double strictness,
+LooseScanner::LooseScanner(const std::vector<Trace>& good, const Series& series, double strictness,
                            bool stands)
-    : step_(step) {
+    : step_(series.step) {
+    if (series.has_ends)
+        range_ = {static_cast<float>(series.low + 1.5 * series.step),
+                  static_cast<float>(series.high - 1.5 * series.step)};
+    const double step = series.step;
     const Trace& main = good.front();
     const std::size_t n = main.t.size();
     std::size_t count = 0;
@@ -234,10 +240,9 @@ LooseScanner::LooseScanner(const std::vector<Trace>& good, double step, double s
     if (n < 30 || count < 30)
         return;
     rest_ = within_ends(main, step);
-    if (!rests(main, rest_)) {
-        rest_.low = -std::numeric_limits<float>::infinity();
-        rest_.high = std::numeric_limits<float>::infinity();
-    }
+    taught_ = main.y;
+    std::sort(taught_.begin(), taught_.end());
+    const bool wide = double{rest_.high - rest_.low} > 10 * step;
     const double interval = std::max(1e-6, main.interval);
     const double length = main.t.back() - main.t.front();
     const auto widths = [&](Sign sign, std::initializer_list<double> counts, double most_seconds) {
@@ -278,14 +283,20 @@ LooseScanner::LooseScanner(const std::vector<Trace>& good, double step, double s
             }
             if (sign == Sign::frozen) {
                 double longest = 0;
-                for (const Window& one : seen.front())
-                    longest = std::max(longest, one.value);
-                // Only of what hardly ever stands still.
+                double longest_at_end = 0;
+                for (const Window& one : seen.front()) {
+                    double& most = one.difference > 0 ? longest_at_end : longest;
+                    most = std::max(most, one.value);
+                }
+                // Only of what seldom stands still.
                 std::size_t moves = 0;
                 for (std::size_t i = 1; i < n; ++i)
                     moves += main.y[i] != main.y[i - 1] ? 1 : 0;
-                if (10 * moves > 6 * n)
-                    norm.limit = strictness * (3 * longest + 15 * interval);
+                if (moves >= 60 && 4 * moves > n && wide) {
+                    norm.limit = strictness * (4 * longest + 15 * interval);
+                    norm.at_end =
+                        strictness * (6 * std::max(longest, longest_at_end) + 30 * interval);
+                }
                 continue;
             }
             if (sign == Sign::leap) {
@@ -340,9 +351,21 @@ std::vector<Hit> LooseScanner::scan(const std::vector<Trace>& traces, float leas
                 agree(traces, sign, norm, seen);
             if (sign == Sign::frozen) {
                 Stretches stretches(sign, w, hits);
-                for (const Window& one : seen.front())
-                    if (one.value >= double{least} * norm.limit)
-                        stretches.add(one, static_cast<float>(one.value / norm.limit));
+                for (const Window& one : seen.front()) {
+                    const bool at_end = one.difference > 0;
+                    const auto score =
+                        static_cast<float>(one.value / (at_end ? norm.at_end : norm.limit));
+                    // What comes back to the same end to stand there has a stop there.
+                    constexpr double again = 0.1;
+                    const std::vector<float>& y = traces.front().y;
+                    const auto returns = [&](const Window& other) {
+                        return other.from != one.from && other.value > again * one.value &&
+                               y[other.from] == y[one.from];
+                    };
+                    if (score >= least &&
+                        !(at_end && std::any_of(seen.front().begin(), seen.front().end(), returns)))
+                        stretches.add(one, score);
+                }
                 continue;
             }
             values.clear();

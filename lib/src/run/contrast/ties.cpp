@@ -14,17 +14,39 @@ namespace {
 
 constexpr std::size_t grid_points = 4000;
 constexpr std::size_t most_rows = 1000;
+constexpr std::size_t near_rows = 400;
 constexpr std::size_t most_signals = 64;
 constexpr std::size_t ties_each = 6;
 constexpr std::size_t witnesses_each = 3;
 constexpr float most_z = 16;
+constexpr double slack = 10;
 constexpr double strict = 1.65;
-constexpr double loosest = 0.1;
+constexpr double loosest = 0.16;
 constexpr double looseness = 16;
 constexpr double noisy = 1.25;
-constexpr std::array<double, Ties::sights> floors{2.6, 2.2, 1.8, 1.5, 1.2, 2.2, 2.0};
+constexpr double unsureness = 4; // standard errors
+constexpr std::array<double, Ties::sights> floors{2.6, 2.2, 1.8, 1.5, 1.2, 2.2, 2.0, 6.0, 6.0};
 /// A moment may have many reasons; what lasts has fewer.
-constexpr std::array<double, Ties::sights> caution{1.6, 1.25, 1, 1, 1, 1.1, 1};
+constexpr std::array<double, Ties::sights> caution{1.6, 1.25, 1, 1, 1, 1.1, 1, 1.35, 1.35};
+
+/// A level that is strange, by what it was in the good run. What wanders there wanders further
+/// elsewhere.
+double level_limit(std::span<const float> seen, std::size_t sight) {
+    constexpr std::array<double, Ties::level_widths.size()> base{4.0, 2.4, 1.4, 1.0, 0.8};
+    constexpr double beyond = 1.4;
+    double most = 0;
+    double squares = 0;
+    std::size_t count = 1;
+    for (const float v : seen) {
+        if (std::isnan(v))
+            continue;
+        most = std::max(most, double{std::abs(v)});
+        squares += double{v} * double{v};
+        ++count;
+    }
+    const double usual = std::sqrt(squares / static_cast<double>(count));
+    return std::max(beyond * most, base[sight] + 3 * usual + 12 * usual * usual);
+}
 
 std::vector<double> finite(std::span<const float> values) {
     std::vector<double> out;
@@ -82,6 +104,23 @@ Ties::Grid Ties::grid_of(const Drive& drive, const Survey& survey) const {
         const double t = static_cast<double>(i) * grid.spacing;
         grid.block[i] = static_cast<std::uint8_t>(drive.block(t) - drive.first_block());
         grid.aside[i] = t < 3 ? 1 : 0;
+    }
+    // An engine far colder than the good run ever had it runs otherwise; one temperature that says
+    // so among others that do not is no cold engine.
+    constexpr float warm = 50;
+    constexpr float hot = 150;
+    constexpr float far = 15;
+    std::vector<std::size_t> engine;
+    for (std::size_t k = 0; k < able_.size(); ++k)
+        if (!grid.plain[k].empty() && drive.track(k).series().unit == Unit::celsius &&
+            survey.range(k).known && survey.range(k).low > warm && survey.range(k).high < hot)
+            engine.push_back(k);
+    for (std::size_t i = 0; i < grid.size && !engine.empty(); ++i) {
+        const auto cold = std::count_if(engine.begin(), engine.end(), [&](std::size_t k) {
+            return grid.plain[k][i] < survey.range(k).low - far;
+        });
+        if (2 * static_cast<std::size_t>(cold) > engine.size())
+            grid.aside[i] = 1;
     }
     if (survey.least_rpm > 0 && !grid.plain[static_cast<std::size_t>(survey.rpm)].empty()) {
         const std::vector<float>& rpm = grid.plain[static_cast<std::size_t>(survey.rpm)];
@@ -232,6 +271,159 @@ void Ties::search(const Grid& good, bool powers, std::vector<Tie>& out) const {
     }
 }
 
+/// Which signals tell another by a sum with squares and products of two or three, by the good
+/// run's least squares.
+void Ties::search_curved(const Grid& good, std::vector<Tie>& out) const {
+    std::vector<std::size_t> who;
+    for (std::size_t k = 0; k < able_.size(); ++k)
+        if (able_[k] != 0 && slow_[k] == 0 && !good.plain[k].empty() && sd_[k] > 0)
+            who.push_back(k);
+    const std::size_t m = who.size();
+    if (m < 3)
+        return;
+    std::vector<std::size_t> at;
+    for (std::size_t i = 0; i < good.size; ++i)
+        if (good.aside[i] == 0)
+            at.push_back(i);
+    constexpr std::size_t most = 600;
+    const std::size_t every = std::max<std::size_t>(1, (at.size() + most - 1) / most);
+    const std::size_t rows = at.size() / every;
+    if (rows < 100)
+        return;
+    // What is missing says nothing: it stands at the mean.
+    std::vector<std::vector<float>> u(m, std::vector<float>(rows));
+    std::vector<float> whole(m, 0); // sum of squares
+    for (std::size_t a = 0; a < m; ++a) {
+        float mean = 0;
+        for (std::size_t i = 0; i < rows; ++i) {
+            const double v =
+                (double{good.plain[who[a]][at[i * every]]} - mean_[who[a]]) / sd_[who[a]];
+            u[a][i] = std::isnan(v) ? 0.0F : static_cast<float>(std::clamp(v, -5.0, 5.0));
+            mean += u[a][i];
+        }
+        mean /= static_cast<float>(rows);
+        for (float& v : u[a]) {
+            v -= mean;
+            whole[a] += v * v;
+        }
+    }
+    constexpr std::size_t most_terms_here = 9;
+    using Column = std::vector<float>;
+    std::array<Column, most_terms_here> terms;
+    for (Column& column : terms)
+        column.resize(rows);
+    const auto multiply = [&](const Column& a, const Column& b, Column& to) {
+        float mean = 0;
+        for (std::size_t i = 0; i < rows; ++i) {
+            to[i] = a[i] * b[i];
+            mean += to[i];
+        }
+        mean /= static_cast<float>(rows);
+        for (float& v : to)
+            v -= mean;
+    };
+    const auto dot = [&](const Column& a, const Column& b) {
+        // Several sums at once, which the compiler puts side by side.
+        std::array<float, 8> sums{};
+        std::size_t i = 0;
+        for (; i + 8 <= rows; i += 8)
+            for (std::size_t k = 0; k < 8; ++k)
+                sums[k] += a[i + k] * b[i + k];
+        float sum = 0;
+        for (; i < rows; ++i)
+            sum += a[i] * b[i];
+        for (const float part : sums)
+            sum += part;
+        return double{sum};
+    };
+    std::array<double, most_terms_here * most_terms_here> gram{};
+    const auto make_gram = [&](std::size_t n) {
+        for (std::size_t i = 0; i < n; ++i)
+            for (std::size_t j = 0; j <= i; ++j)
+                gram[i * n + j] = dot(terms[i], terms[j]) * (i == j ? 1.001 : 1.0);
+        return factor({gram.data(), n * n}, n);
+    };
+    const auto left_of = [&](std::size_t target, std::size_t n) {
+        std::array<double, most_terms_here> moment{};
+        for (std::size_t i = 0; i < n; ++i)
+            moment[i] = dot(terms[i], u[target]);
+        const std::array<double, most_terms_here> right = moment;
+        substitute({gram.data(), n * n}, n, {moment.data(), n});
+        double told = 0;
+        for (std::size_t i = 0; i < n; ++i)
+            told += moment[i] * right[i];
+        return std::max(0.0, 1 - told / std::max(1e-9, double{whole[target]}));
+    };
+    struct Choice {
+        double left;
+        std::array<std::size_t, most_partners> by;
+        std::uint8_t count;
+    };
+    std::vector<std::vector<Choice>> choices(m);
+    constexpr double close = 0.15;
+    constexpr std::size_t pairs_each = 5;
+    constexpr std::size_t widened = 3;
+    constexpr std::size_t wide_each = 4;
+    const auto keep = [](std::vector<Choice>& list, const Choice& choice, std::size_t most_kept) {
+        list.insert(
+            std::upper_bound(list.begin(), list.end(), choice,
+                             [](const Choice& a, const Choice& b) { return a.left < b.left; }),
+            choice);
+        if (list.size() > most_kept)
+            list.pop_back();
+    };
+    for (std::size_t a = 0; a < m; ++a)
+        for (std::size_t b = a + 1; b < m; ++b) {
+            terms[0] = u[a];
+            terms[1] = u[b];
+            multiply(u[a], u[a], terms[2]);
+            multiply(u[a], u[b], terms[3]);
+            multiply(u[b], u[b], terms[4]);
+            if (!make_gram(5))
+                continue;
+            for (std::size_t target = 0; target < m; ++target)
+                if (target != a && target != b)
+                    keep(choices[target], {left_of(target, 5), {a, b, 0}, 2}, pairs_each);
+        }
+    for (std::size_t target = 0; target < m; ++target) {
+        std::vector<Choice> wide;
+        for (std::size_t c = 0; c < std::min(widened, choices[target].size()); ++c) {
+            const Choice& pair = choices[target][c];
+            const std::size_t a = pair.by[0];
+            const std::size_t b = pair.by[1];
+            terms[0] = u[a];
+            terms[1] = u[b];
+            multiply(u[a], u[a], terms[2]);
+            multiply(u[a], u[b], terms[3]);
+            multiply(u[b], u[b], terms[4]);
+            for (std::size_t third = 0; third < m; ++third) {
+                if (third == target || third == a || third == b)
+                    continue;
+                terms[5] = u[third];
+                multiply(u[third], u[third], terms[6]);
+                multiply(u[third], u[a], terms[7]);
+                multiply(u[third], u[b], terms[8]);
+                if (make_gram(9))
+                    keep(wide, {left_of(target, 9), {a, b, third}, 3}, wide_each);
+            }
+        }
+        std::vector<Choice>& list = choices[target];
+        list.insert(list.end(), wide.begin(), wide.end());
+        for (const Choice& choice : list) {
+            if (choice.left > close)
+                continue;
+            Tie tie;
+            tie.target = static_cast<std::uint16_t>(who[target]);
+            tie.count = choice.count;
+            tie.curved = true;
+            for (std::size_t i = 0; i < choice.count; ++i)
+                tie.by[i] = static_cast<std::uint16_t>(who[choice.by[i]]);
+            std::sort(tie.by.begin(), tie.by.begin() + tie.count);
+            out.push_back(tie);
+        }
+    }
+}
+
 std::size_t Ties::bin_of(double value, double low, double high) {
     const double part = high > low ? (value - low) / (high - low) : 0;
     return std::min(bins - 1, static_cast<std::size_t>(std::max(0.0, part) * bins));
@@ -245,19 +437,48 @@ bool Ties::knows(const Tie& tie, std::size_t place, double value) {
            tie.known[place][bin_of(value, low, high)];
 }
 
-double Ties::expect(const Tie& tie, const Grid& grid, std::size_t i,
-                    const std::array<double, most_partners + 1>& beta) const {
-    double sum = beta[0];
+/// One, its partners about their middles, and of a curved one their squares and products. Returns
+/// how many.
+std::size_t Ties::terms_of(const Tie& tie, const std::array<double, most_partners>& values,
+                           Terms& x) {
+    std::array<double, most_partners> u{};
+    std::size_t n = 0;
+    x[n++] = 1;
+    for (std::size_t p = 0; p < tie.count; ++p) {
+        u[p] = (values[p] - tie.middle[p]) / tie.width[p];
+        x[n++] = u[p];
+    }
+    for (std::size_t p = 0; p < tie.count && tie.curved; ++p)
+        for (std::size_t q = p; q < tie.count; ++q)
+            x[n++] = u[p] * u[q];
+    return n;
+}
+
+std::size_t Ties::terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const {
+    std::array<double, most_partners> values{};
     for (std::size_t p = 0; p < tie.count; ++p)
-        sum += beta[p + 1] * double{column(grid, tie.by[p], tie.powers)[i]};
+        values[p] = double{column(grid, tie.by[p], tie.powers)[i]};
+    return terms_of(tie, values, x);
+}
+
+double Ties::sum_of(const Terms& x, std::size_t n, const Terms& beta) {
+    double sum = 0;
+    for (std::size_t k = 0; k < n; ++k)
+        sum += beta[k] * x[k];
     return sum;
+}
+
+double Ties::expect(const Tie& tie, const Grid& grid, std::size_t i, const Terms& beta) const {
+    Terms x;
+    const std::size_t n = terms_at(tie, grid, i, x);
+    return sum_of(x, n, beta);
 }
 
 /// How far its partners are from where they usually are together, squared.
 double Ties::distance(const Tie& tie, const Grid& grid, std::size_t i) const {
     std::array<double, most_partners> x{};
     for (std::size_t p = 0; p < tie.count; ++p)
-        x[p] = double{column(grid, tie.by[p], tie.powers)[i]} - tie.middle[p + 1];
+        x[p] = (double{column(grid, tie.by[p], tie.powers)[i]} - tie.middle[p]) / tie.width[p];
     std::array<double, most_partners> solved = x;
     substitute({tie.spread.data(), std::size_t{tie.count} * tie.count}, tie.count,
                {solved.data(), tie.count});
@@ -267,9 +488,47 @@ double Ties::distance(const Tie& tie, const Grid& grid, std::size_t i) const {
     return sum;
 }
 
+/// What was left of it in the good run where its partners were much as in `x`, a block aside.
+Ties::Near Ties::near(const Tie& tie, const Terms& x, std::uint8_t aside) {
+    constexpr std::size_t some = 12;
+    std::array<float, some> closest;
+    std::array<float, some> left;
+    std::size_t count = 0;
+    std::array<float, most_partners> place{};
+    for (std::size_t k = 0; k < tie.count; ++k)
+        place[k] = static_cast<float>(x[k + 1]);
+    const float* at = tie.near_places.data();
+    for (std::size_t r = 0; r < tie.near_left.size(); ++r, at += tie.count) {
+        float distance = 0;
+        for (std::size_t k = 0; k < tie.count; ++k)
+            distance += (at[k] - place[k]) * (at[k] - place[k]);
+        if (tie.near_block[r] == aside || (count == some && !(distance < closest[some - 1])))
+            continue;
+        std::size_t j = count < some ? count++ : some - 1;
+        for (; j > 0 && closest[j - 1] > distance; --j) {
+            closest[j] = closest[j - 1];
+            left[j] = left[j - 1];
+        }
+        closest[j] = distance;
+        left[j] = tie.near_left[r];
+    }
+    Near out;
+    if (count < some)
+        return out;
+    float sum = 0;
+    float squares = 0;
+    for (const float one : left) {
+        sum += one;
+        squares += one * one;
+    }
+    out.mean = sum / static_cast<float>(some);
+    out.rms = std::sqrt(squares / static_cast<float>(some));
+    out.distance = std::sqrt(closest[some - 1]);
+    return out;
+}
+
 /// Fits it to the good run, strays held down (Huber's weights), once without each block.
 bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
-    const std::size_t p = tie.count + 1U;
     const std::vector<float>& y = column(good, tie.target, tie.powers);
     std::vector<std::size_t> rows;
     for (std::size_t i = 0; i < good.size; ++i) {
@@ -287,13 +546,15 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
             rows[i] = rows[i * every];
         rows.resize((rows.size() + every - 1) / every);
     }
-    std::array<double, most_partners + 1> middle{};
-    for (std::size_t k = 0; k < tie.count; ++k)
-        middle[k + 1] = tie.powers ? log_mean_[tie.by[k]] : mean_[tie.by[k]];
-    const auto at = [&](std::size_t row, std::size_t k) {
-        return k == 0 ? 1.0 : double{column(good, tie.by[k - 1], tie.powers)[row]} - middle[k];
-    };
-    constexpr std::size_t wide = most_partners + 1;
+    for (std::size_t k = 0; k < tie.count; ++k) {
+        tie.middle[k] = tie.powers ? log_mean_[tie.by[k]] : mean_[tie.by[k]];
+        tie.width[k] = std::max(1e-9, tie.powers ? log_sd_[tie.by[k]] : sd_[tie.by[k]]);
+    }
+    std::size_t p = 0;
+    std::vector<Terms> x(rows.size());
+    for (std::size_t r = 0; r < rows.size(); ++r)
+        p = terms_at(tie, good, rows[r], x[r]);
+    constexpr std::size_t wide = most_terms;
     using Gram = std::array<double, wide * wide + wide>;
     std::vector<Gram> grams(blocks);
     std::vector<double> weight(rows.size(), 1);
@@ -322,40 +583,29 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
             gram.fill(0);
         for (std::size_t r = 0; r < rows.size(); ++r) {
             Gram& gram = grams[std::min<std::size_t>(blocks - 1, good.block[rows[r]])];
-            std::array<double, wide> x{};
-            for (std::size_t k = 0; k < p; ++k)
-                x[k] = at(rows[r], k);
             for (std::size_t i = 0; i < p; ++i) {
-                for (std::size_t j = 0; j < p; ++j)
-                    gram[i * p + j] += weight[r] * x[i] * x[j];
-                gram[wide * wide + i] += weight[r] * x[i] * double{y[rows[r]]};
+                for (std::size_t j = 0; j <= i; ++j)
+                    gram[i * p + j] += weight[r] * x[r][i] * x[r][j];
+                gram[wide * wide + i] += weight[r] * x[r][i] * double{y[rows[r]]};
             }
         }
         if (!solved(blocks, beta))
             return false;
         for (std::size_t r = 0; r < rows.size(); ++r) {
-            double left = double{y[rows[r]]};
-            for (std::size_t k = 0; k < p; ++k)
-                left -= beta[k] * at(rows[r], k);
-            size[r] = std::abs(left);
+            size[r] = std::abs(double{y[rows[r]]} - sum_of(x[r], p, beta));
         }
         const double limit = 2 * mad_factor * median(size) + 1e-12;
         for (std::size_t r = 0; r < rows.size(); ++r)
             weight[r] = size[r] <= limit ? 1 : limit / size[r];
     }
-    const auto uncentred = [&](std::array<double, wide> b) {
-        for (std::size_t k = 1; k < p; ++k)
-            b[0] -= b[k] * middle[k];
-        return b;
-    };
     tie.beta.clear();
     for (std::size_t b = 0; b < blocks; ++b) {
         std::array<double, wide> without{};
         if (!solved(b, without))
             return false;
-        tie.beta.push_back(uncentred(without));
+        tie.beta.push_back(without);
     }
-    tie.beta.push_back(uncentred(beta));
+    tie.beta.push_back(beta);
     for (std::size_t k = 0; k < tie.count; ++k) {
         std::vector<double> values;
         values.reserve(rows.size());
@@ -375,14 +625,13 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
             tie.known[k][b] = often[b] >= enough;
     }
     // How its partners lie together: further out than they ever were, it may no longer hold.
-    tie.middle = middle;
     tie.spread.fill(0);
     if (tie.count > 1) {
-        for (const std::size_t row : rows)
+        for (std::size_t r = 0; r < rows.size(); ++r)
             for (std::size_t i = 0; i < tie.count; ++i)
                 for (std::size_t j = 0; j < tie.count; ++j)
                     tie.spread[i * tie.count + j] +=
-                        at(row, i + 1) * at(row, j + 1) / static_cast<double>(rows.size());
+                        x[r][i + 1] * x[r][j + 1] / static_cast<double>(rows.size());
         for (std::size_t i = 0; i < tie.count; ++i)
             tie.spread[i * tie.count + i] *= 1 + 1e-6;
         if (!factor({tie.spread.data(), std::size_t{tie.count} * tie.count}, tie.count))
@@ -404,28 +653,109 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
     tie.scale = std::max(mad_factor * median(size), 1e-9);
     if (!tie.powers)
         tie.scale = std::max(tie.scale, 0.3 * step_[tie.target]);
+    // What was left where, for what is alike.
+    const std::size_t every = std::max<std::size_t>(1, (rows.size() + near_rows - 1) / near_rows);
+    tie.near_places.clear();
+    tie.near_left.clear();
+    tie.near_block.clear();
+    for (std::size_t r = every / 2; r < rows.size(); r += every) {
+        for (std::size_t k = 0; k < tie.count; ++k)
+            tie.near_places.push_back(static_cast<float>(x[r][k + 1]));
+        const double off =
+            double{y[rows[r]]} - expect(tie, good, rows[r], tie.beta[good.block[rows[r]]]);
+        tie.near_left.push_back(static_cast<float>(std::clamp(off / tie.scale, -12.0, 12.0)));
+        tie.near_block.push_back(good.block[rows[r]]);
+    }
+    std::vector<double> alike;
+    for (std::size_t r = 0; r < rows.size(); r += 4)
+        alike.push_back(double{near(tie, x[r], good.block[rows[r]]).distance});
+    tie.near_enough = static_cast<float>(1.5 * quantile(alike, 0.98)) + 0.02F;
     const double sd = tie.powers ? log_sd_[tie.target] : sd_[tie.target];
     const double spread = (quantile(own, 0.95) - quantile(own, 0.05)) / 3.29;
     tie.sharpness = tie.scale / std::max(1e-9, std::min(sd, spread));
     return tie.sharpness < loosest;
 }
 
-double Ties::day_of(const Tie& tie, const Grid& grid) const {
+/// With no more partners than it takes.
+bool Ties::fit_least(const Grid& good, std::size_t blocks, Tie& tie) const {
+    if (!fit(good, blocks, tie))
+        return false;
+    constexpr double as_sharp = 1.15;
+    if (tie.curved) {
+        Tie straight = tie;
+        straight.curved = false;
+        if (fit(good, blocks, straight) && straight.sharpness <= as_sharp * tie.sharpness)
+            tie = std::move(straight);
+    }
+    while (tie.count > 1) {
+        std::size_t weakest = 0;
+        double least = std::numeric_limits<double>::infinity();
+        for (std::size_t p = 0; p < tie.count; ++p) {
+            double by = std::abs(tie.beta.back()[p + 1]);
+            for (std::size_t q = 0; q < tie.count && tie.curved; ++q)
+                by += std::abs(tie.beta.back()[product_at(tie, p, q)]);
+            if (by < least) {
+                least = by;
+                weakest = p;
+            }
+        }
+        Tie fewer;
+        fewer.target = tie.target;
+        fewer.powers = tie.powers;
+        fewer.curved = tie.curved;
+        for (std::size_t p = 0; p < tie.count; ++p)
+            if (p != weakest)
+                fewer.by[fewer.count++] = tie.by[p];
+        if (!fit(good, blocks, fewer) || fewer.sharpness > as_sharp * tie.sharpness)
+            break;
+        tie = std::move(fewer);
+    }
+    return true;
+}
+
+/// What the whole run is off by: another day's soot, fuel, weight or air. As much of each value of
+/// a sum, where that leaves less.
+Ties::Day Ties::day_of(const Tie& tie, const Grid& grid) const {
     constexpr double share = 0.8;
     const std::vector<float>& y = column(grid, tie.target, tie.powers);
-    return share * day_level(grid.size, [&](std::size_t i) {
-               return grid.aside[i] != 0 ? nothing
-                                         : double{y[i]} - expect(tie, grid, i, tie.beta.back());
-           });
+    std::vector<double> fitted(grid.size, nothing);
+    for (std::size_t i = 0; i < grid.size; ++i)
+        if (grid.aside[i] == 0)
+            fitted[i] = expect(tie, grid, i, tie.beta.back());
+    Day day;
+    day.more =
+        share * day_level(grid.size, [&](std::size_t i) { return double{y[i]} - fitted[i]; });
+    if (tie.powers || lowest_[tie.target] < 0)
+        return day;
+    const double least = floor_[tie.target] + 0.3 * sd_[tie.target];
+    Day other;
+    other.part = share * day_level(grid.size, [&](std::size_t i) {
+                     return fitted[i] > least ? double{y[i]} / fitted[i] - 1 : nothing;
+                 });
+    const auto left = [&](const Day& by) {
+        std::vector<double> sizes;
+        for (std::size_t i = 0; i < grid.size; ++i) {
+            const double off = double{y[i]} - by.of(fitted[i]);
+            if (!std::isnan(off))
+                sizes.push_back(std::abs(off));
+        }
+        return sizes.empty() ? 0.0 : median(sizes);
+    };
+    return other.part != 0 && left(other) < left(day) ? other : day;
 }
 
 Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_good,
-                                    double day) const {
+                                    const Day& day) const {
     Differences d;
     d.z.assign(grid.size, missing);
     d.unit.assign(grid.size, missing);
+    d.pace.assign(grid.size, missing);
+    d.blocks = tie.beta.size() - 1;
+    if (!is_good)
+        d.unsure.assign(grid.size * d.blocks, 0);
     const std::vector<float>& y = column(grid, tie.target, tie.powers);
     std::vector<double> fitted(grid.size, nothing);
+    std::vector<Near> around(grid.size);
     for (std::size_t i = 0; i < grid.size; ++i) {
         if (grid.aside[i] != 0)
             continue;
@@ -435,15 +765,28 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         }
         if (inside && tie.count > 1)
             inside = distance(tie, grid, i) <= tie.farthest;
-        if (inside)
-            fitted[i] =
-                day + expect(tie, grid, i, is_good ? tie.beta[grid.block[i]] : tie.beta.back());
+        if (!inside)
+            continue;
+        Terms x;
+        const std::size_t terms = terms_at(tie, grid, i, x);
+        if (i % 2 == 0 || i == 0 || std::isnan(around[i - 1].distance))
+            around[i] = near(tie, x, is_good ? grid.block[i] : 255);
+        else
+            around[i] = around[i - 1];
+        if (!(around[i].distance <= tie.near_enough))
+            continue;
+        fitted[i] = day.of(sum_of(x, terms, is_good ? tie.beta[grid.block[i]] : tie.beta.back()));
+        if (!tie.powers) // no sensor reads beyond its ends
+            fitted[i] = std::clamp(fitted[i], least_[tie.target], most_[tie.target]);
     }
     constexpr double timing = 0.1; // seconds
+    constexpr float most_pace = 8;
     for (std::size_t i = 0; i < grid.size; ++i) {
         if (!std::isfinite(fitted[i]) || std::isnan(y[i]))
             continue;
         double variance = tie.scale * tie.scale;
+        const double wider = std::max(1.0, double{around[i].rms} / 1.15);
+        variance *= wider * wider;
         double in_units = 1;
         if (tie.powers) {
             // What a step of each makes of it.
@@ -454,13 +797,14 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
             in_units = std::exp(fitted[i]);
             variance += coarse(tie.target, 1, fitted[i]);
             for (std::size_t p = 0; p < tie.count; ++p)
-                variance += coarse(tie.by[p], tie.beta.back()[p + 1],
+                variance += coarse(tie.by[p], tie.beta.back()[p + 1] / tie.width[p],
                                    double{column(grid, tie.by[p], true)[i]});
         }
+        double pace = nothing;
         if (i > 0 && i + 1 < grid.size && !std::isnan(fitted[i - 1]) &&
             !std::isnan(fitted[i + 1])) {
-            const double moved = timing * (fitted[i + 1] - fitted[i - 1]) / (2 * grid.spacing);
-            variance += moved * moved;
+            pace = (fitted[i + 1] - fitted[i - 1]) / (2 * grid.spacing);
+            variance += timing * pace * timing * pace;
         }
         const double sigma = std::sqrt(variance);
         if (!std::isfinite(sigma * in_units))
@@ -468,24 +812,43 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         const auto off = static_cast<float>(double{y[i]} - fitted[i]);
         d.z[i] = std::clamp(off / static_cast<float>(sigma), -most_z, most_z);
         d.unit[i] = static_cast<float>(sigma * in_units);
+        d.pace[i] = std::clamp(static_cast<float>(pace / sigma), -most_pace, most_pace);
+        if (is_good)
+            continue;
+        Terms x;
+        const std::size_t terms = terms_at(tie, grid, i, x);
+        const double whole = sum_of(x, terms, tie.beta.back());
+        for (std::size_t b = 0; b < d.blocks; ++b)
+            d.unsure[i * d.blocks + b] =
+                static_cast<float>((sum_of(x, terms, tie.beta[b]) - whole) / sigma);
     }
     return d;
 }
 
+Ties::Way Ties::way_of(std::size_t sight) {
+    return sight < level_widths.size()                         ? Way::level
+           : sight < level_widths.size() + rough_widths.size() ? Way::rough
+                                                               : Way::late;
+}
+
 std::size_t Ties::points(std::size_t sight, double spacing) {
-    const double width = sight < level_widths.size() ? level_widths[sight]
-                                                     : rough_widths[sight - level_widths.size()];
+    const Way way = way_of(sight);
+    const double width = way == Way::level ? level_widths[sight]
+                         : way == Way::rough
+                             ? rough_widths[sight - level_widths.size()]
+                             : late_widths[sight - level_widths.size() - rough_widths.size()];
     return std::max<std::size_t>(4, static_cast<std::size_t>(std::lround(width / spacing)));
 }
 
-/// A window begins at every quarter of its width.
+/// A window begins at every quarter of its width. Of the level the mean difference, of roughness
+/// that from point to point; lateness in standard errors of it, and its unit in seconds.
 void Ties::sight(const Differences& d, std::size_t sight, double spacing, std::vector<float>& value,
                  std::vector<float>& unit) const {
     value.clear();
     unit.clear();
     const std::size_t n = d.z.size();
     const std::size_t width = points(sight, spacing);
-    const bool rough = sight >= level_widths.size();
+    const Way way = way_of(sight);
     if (n < 6 * width)
         return;
     const std::size_t stride = std::max<std::size_t>(1, width / 4);
@@ -494,16 +857,61 @@ void Ties::sight(const Differences& d, std::size_t sight, double spacing, std::v
         float units = 0;
         std::size_t count = 0;
         for (std::size_t i = from; i < from + width; ++i) {
-            const float v = !rough ? d.z[i] : i == from ? missing : std::abs(d.z[i] - d.z[i - 1]);
+            const float v = way == Way::level  ? d.z[i]
+                            : way == Way::late ? -d.z[i] * d.pace[i]
+                            : i == from        ? missing
+                                               : std::abs(d.z[i] - d.z[i - 1]);
             if (std::isnan(v))
                 continue;
             sum += v;
-            units += d.unit[i];
+            units += way == Way::late ? d.pace[i] * d.pace[i] : d.unit[i];
             ++count;
         }
-        const bool enough = 10 * count >= 6 * (width - (rough ? 1 : 0));
-        value.push_back(enough ? sum / static_cast<float>(count) : missing);
-        unit.push_back(enough ? units / static_cast<float>(count) : missing);
+        const bool enough = 10 * count >= 6 * (width - (way == Way::rough ? 1 : 0)) && units > 0;
+        if (!enough) {
+            value.push_back(missing);
+            unit.push_back(missing);
+        } else if (way == Way::late) {
+            value.push_back(sum / std::sqrt(units));
+            unit.push_back(1 / std::sqrt(units));
+        } else {
+            value.push_back(sum / static_cast<float>(count));
+            unit.push_back(units / static_cast<float>(count));
+        }
+    }
+}
+
+/// How far the mean over each window would be another one had a part of the good run not been
+/// there: the jackknife's standard error, with a factor.
+void Ties::doubt(const Differences& d, std::size_t sight, double spacing,
+                 std::vector<float>& unsure) const {
+    unsure.clear();
+    const std::size_t n = d.z.size();
+    const std::size_t width = points(sight, spacing);
+    const bool level = way_of(sight) == Way::level;
+    const std::size_t stride = std::max<std::size_t>(1, width / 4);
+    std::vector<double> sums(d.blocks);
+    for (std::size_t from = 0; from + width <= n; from += stride) {
+        std::fill(sums.begin(), sums.end(), 0);
+        std::size_t count = 0;
+        for (std::size_t i = from; i < from + width && level; ++i) {
+            if (std::isnan(d.z[i]))
+                continue;
+            ++count;
+            for (std::size_t b = 0; b < d.blocks; ++b)
+                sums[b] += double{d.unsure[i * d.blocks + b]};
+        }
+        double mean = 0;
+        for (const double sum : sums)
+            mean += sum / static_cast<double>(d.blocks);
+        double squares = 0;
+        for (const double sum : sums)
+            squares += (sum - mean) * (sum - mean);
+        const auto blocks = static_cast<double>(d.blocks);
+        unsure.push_back(
+            count > 0 ? static_cast<float>(unsureness * std::sqrt(squares * (blocks - 1) / blocks) /
+                                           static_cast<double>(count))
+                      : 0.0F);
     }
 }
 
@@ -511,10 +919,12 @@ Ties::View Ties::view(const Tie& tie, const Grid& bad) const {
     View out;
     out.day = day_of(tie, bad);
     const Differences d = differences(tie, bad, false, out.day);
+    std::vector<float> unsure;
     for (std::size_t s = 0; s < sights; ++s) {
         if (tie.limit[s] <= 0)
             continue;
         sight(d, s, bad.spacing, out.score[s], out.unit[s]);
+        doubt(d, s, bad.spacing, unsure);
         std::vector<double> usual = finite(out.score[s]);
         if (usual.size() < 8) {
             out.score[s].clear();
@@ -526,22 +936,26 @@ Ties::View Ties::view(const Tie& tie, const Grid& bad) const {
         constexpr double more = 2.5;
         const auto limit = static_cast<float>(std::max(tie.limit[s], more * quantile(usual, 0.6)));
         for (std::size_t j = 0; j < out.score[s].size(); ++j) {
-            out.score[s][j] /= limit;
-            out.unit[s][j] *= limit;
+            const float here = std::hypot(limit, unsure[j]);
+            out.score[s][j] /= here;
+            out.unit[s][j] *= here;
         }
     }
     return out;
 }
 
 Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey& survey,
-           const std::vector<char>& available)
+           const std::vector<char>& available, const std::vector<char>& free)
     : drives_(bad) {
     const std::size_t n = good.signals();
     able_.assign(n, 0);
     slow_.assign(n, 0);
     step_.assign(n, 1);
+    least_.assign(n, -std::numeric_limits<double>::infinity());
+    most_.assign(n, std::numeric_limits<double>::infinity());
     mean_.assign(n, 0);
     sd_.assign(n, 0);
+    lowest_.assign(n, 0);
     floor_.assign(n, 0);
     shift_.assign(n, nothing);
     log_mean_.assign(n, 0);
@@ -559,8 +973,13 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
         able_[k] = 1;
         slow_[k] = range.slow ? 1 : 0;
         step_[k] = series.step;
+        if (series.has_ends) {
+            least_[k] = series.low;
+            most_[k] = series.high;
+        }
         mean_[k] = double{range.mean};
         sd_[k] = double{range.sd};
+        lowest_[k] = double{range.low};
         const bool kelvins = series.unit == Unit::celsius;
         if (kelvins || (series.has_ends && series.low >= 0)) {
             shift_[k] = kelvins ? double{kelvin} : 0.0;
@@ -594,10 +1013,11 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
     std::vector<Tie> found;
     search(taught, false, found);
     search(taught, true, found);
+    search_curved(taught, found);
     const std::size_t blocks = good.blocks();
     std::vector<std::vector<Tie>> by_target(n);
     for (Tie& tie : found)
-        if (fit(taught, blocks, tie)) {
+        if (fit_least(taught, blocks, tie)) {
             // The same signals in sums and in powers: the sharper one.
             auto& list = by_target[tie.target];
             const auto same = std::find_if(list.begin(), list.end(), [&](const Tie& other) {
@@ -615,10 +1035,14 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
         std::size_t sharp_ones = 0;
         std::size_t witnesses = 0;
         for (Tie& tie : list) {
-            const Differences d = differences(tie, taught, true, 0);
+            const Differences d = differences(tie, taught, true, {});
             std::vector<float> value;
             std::vector<float> unit;
-            bool plain = true; // nothing but noise is left of it in the good run
+            // The more signals it takes, the closer it has to be.
+            constexpr std::array<double, most_partners> close_enough{0.13, 0.08, 0.05};
+            bool close = tie.sharpness < close_enough[tie.count - 1U] && free[tie.target] == 0;
+            for (std::size_t p = 0; p < tie.count; ++p)
+                close = close && free[tie.by[p]] == 0;
             for (std::size_t s = 0; s < sights; ++s) {
                 sight(d, s, taught.spacing, value, unit);
                 if (value.size() < 8)
@@ -626,15 +1050,14 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
                 double most = floors[s];
                 for (const float v : value)
                     most = std::fmax(most, double{std::abs(v)}); // passes over not-a-number
-                plain = plain && most <= noisy * floors[s];
-                tie.limit[s] = caution[s] * (strict + looseness * tie.sharpness) * most;
+                tie.plain[s] = close && most <= noisy * floors[s];
+                tie.witness = tie.witness && !tie.plain[s];
+                tie.limit[s] = way_of(s) == Way::level
+                                   ? level_limit(value, s) * (1 + slack * tie.sharpness)
+                                   : caution[s] * (strict + looseness * tie.sharpness) * most;
             }
-            // The more signals it takes, the closer it has to be.
-            constexpr std::array<double, most_partners> close_enough{0.08, 0.05, 0.012};
-            plain = plain && tie.sharpness < close_enough[tie.count - 1U];
-            tie.witness = !plain;
-            std::size_t& taken = plain ? sharp_ones : witnesses;
-            if (taken == (plain ? ties_each : witnesses_each))
+            std::size_t& taken = tie.witness ? witnesses : sharp_ones;
+            if (taken == (tie.witness ? witnesses_each : ties_each))
                 continue;
             ++taken;
             of_[tie.target].push_back(ties_.size());
@@ -658,10 +1081,35 @@ void Ties::turn_to(std::size_t run) {
     }
 }
 
+/// Where the product of two partners stands among the terms.
+std::size_t Ties::product_at(const Tie& tie, std::size_t p, std::size_t q) {
+    if (p > q)
+        std::swap(p, q);
+    return 1 + tie.count + p * tie.count - p * (p + 1) / 2 + q;
+}
+
 /// How much the target changes, in its unit, for a change of one in a partner's unit.
 double Ties::slope(const Tie& tie, std::size_t place, const Grid& grid, std::size_t from,
                    std::size_t to) const {
-    const double beta = tie.beta.back()[place + 1];
+    const Terms& all = tie.beta.back();
+    const double beta = all[place + 1] / tie.width[place];
+    if (tie.curved) {
+        double sum = 0;
+        std::size_t count = 0;
+        const std::size_t every = std::max<std::size_t>(1, (to - from) / 8);
+        for (std::size_t i = from; i < to; i += every) {
+            Terms x;
+            terms_at(tie, grid, i, x);
+            double here = all[place + 1];
+            for (std::size_t q = 0; q < tie.count; ++q)
+                here += all[product_at(tie, place, q)] * x[q + 1] * (q == place ? 2 : 1);
+            if (std::isnan(here))
+                continue;
+            sum += here / tie.width[place];
+            ++count;
+        }
+        return count > 0 ? sum / static_cast<double>(count) : beta;
+    }
     if (!tie.powers)
         return beta;
     double sum = 0;
@@ -767,7 +1215,7 @@ double Ties::lateness(std::size_t signal, std::size_t other,
         for (std::size_t i = 0; i + 1 < grid.size; ++i) {
             const double after = expect(ties_[t], grid, i + 1, ties_[t].beta.back());
             const double moved = after - before;
-            const double off = double{y[i]} - here - views_[t].day;
+            const double off = double{y[i]} - views_[t].day.of(here);
             before = here;
             here = after;
             if (inside[i] == 0 || std::isnan(moved * off))
@@ -781,15 +1229,35 @@ double Ties::lateness(std::size_t signal, std::size_t other,
     return 0;
 }
 
-/// What a change of one in a signal's unit does to a tie's score in a window.
+/// How much of the movements of a tie in a window one of its partners makes: 0 to 1.
+double Ties::share(const Tie& tie, std::size_t place, const Grid& grid, std::size_t from,
+                   std::size_t to) const {
+    double own = 0;
+    double all = 0;
+    for (std::size_t p = 0; p < tie.count; ++p) {
+        const std::vector<float>& x = grid.plain[tie.by[p]];
+        double moved = 0;
+        for (std::size_t i = from + 1; i < to; ++i)
+            moved = moved + std::fmax(0.0, double{std::abs(x[i] - x[i - 1])}); // not-a-number: 0
+        moved *= std::abs(slope(tie, p, grid, from, to));
+        all += moved;
+        own = p == place ? moved : own;
+    }
+    return all > 0 ? own / all : 0;
+}
+
+/// What a change of one in a signal's unit (a second, of lateness) does to a tie's score in a
+/// window.
 double Ties::pull(std::size_t tie, std::size_t signal, const Grid& grid, std::size_t from,
-                  std::size_t to, double unit) const {
+                  std::size_t to, double unit, Way way) const {
     const Tie& one = ties_[tie];
     if (one.target == signal)
         return 1 / unit;
     for (std::size_t p = 0; p < one.count; ++p)
         if (one.by[p] == signal)
-            return -slope(one, p, grid, from, to) / unit;
+            return -(way == Way::late ? share(one, p, grid, from, to)
+                                      : slope(one, p, grid, from, to)) /
+                   unit;
     return 0;
 }
 
@@ -816,6 +1284,8 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
         std::uint32_t at;
         std::vector<Choice> choices;
         float most = 0;
+        float whole = 0;
+        std::size_t broke = 0; // ties
     };
     struct Told {
         std::size_t tie;
@@ -828,7 +1298,8 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
     for (std::size_t s = 0; s < sights; ++s) {
         const std::size_t width = points(s, grid.spacing);
         const std::size_t stride = std::max<std::size_t>(1, width / 4);
-        const bool rough = s >= level_widths.size();
+        const Way way = way_of(s);
+        const bool rough = way == Way::rough;
         std::size_t windows = 0;
         for (const std::size_t t : usable)
             windows = std::max(windows, views_[t].score[s].size());
@@ -838,7 +1309,7 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
                 return j < views_[t].score[s].size() ? views_[t].score[s][j] : missing;
             };
             const auto breaks = [&](std::size_t t) {
-                return !ties_[t].witness && std::abs(score_of(t)) >= 1; // not-a-number is not
+                return ties_[t].plain[s] && std::abs(score_of(t)) >= 1; // not-a-number is not
             };
             const auto add = [&](std::size_t signal) {
                 if (candidates.size() < 12 &&
@@ -864,7 +1335,7 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
                 Told one{t, rough ? std::max(0.0, score - usual) : score, {}};
                 bool counts = false;
                 for (const std::size_t signal : candidates) {
-                    double by = pull(t, signal, grid, from, to, double{views_[t].unit[s][j]});
+                    double by = pull(t, signal, grid, from, to, double{views_[t].unit[s][j]}, way);
                     if (rough)
                         by = std::abs(by);
                     counts = counts || by != 0;
@@ -896,6 +1367,8 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
                     if (size < 1)
                         continue;
                     const double by = source.score / source.pulls[c];
+                    if (way == Way::late && by < 0)
+                        continue; // nothing comes early
                     double cost = 0;
                     for (const Told& one : seen)
                         cost += std::min(most_cost,
@@ -907,6 +1380,9 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
                 if (choice.gain > 0)
                     window.choices.push_back(choice);
             }
+            window.whole = static_cast<float>(nothing_wrong);
+            for (const Told& one : seen)
+                window.broke += breaks(one.tie) ? 1U : 0U;
             strange.push_back(std::move(window));
         }
     }
@@ -942,10 +1418,21 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
         Broken open;
         std::uint8_t sight = 0;
         std::size_t last = 0;
+        double told = 0;       // of what is strange there
+        double whole = 0;      // all of it
+        std::size_t broke = 0; // how many ties at most
         const auto close_it = [&] {
+            // One signal alone explains what a fault of one sensor breaks, and seldom breaks one
+            // tie only.
+            constexpr double well = 0.8;
+            const double fit = whole > 0 ? std::min(1.0, told / whole / well) : 0.0;
+            const double seen_by = broke < 2 ? 0.7 : broke < 3 ? 0.85 : 1.0;
+            open.score *= static_cast<float>(fit * fit * seen_by);
             if (open.score >= 1)
                 found.push_back(open);
             open = {};
+            told = whole = 0;
+            broke = 0;
         };
         for (std::size_t w = 0; w < strange.size(); ++w) {
             if (explained[w] != 0)
@@ -963,10 +1450,13 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
                 close_it();
                 open.signal = culprit;
                 open.from = static_cast<double>(at * stride) * grid.spacing;
-                open.rough = s >= level_widths.size();
+                open.way = way_of(s);
                 sight = static_cast<std::uint8_t>(s);
             }
             last = at;
+            told += double{choice->gain};
+            whole += double{strange[w].whole};
+            broke = std::max(broke, strange[w].broke);
             open.to = static_cast<double>(at * stride + width) * grid.spacing;
             if (choice->score > open.score) {
                 open.score = choice->score;
@@ -1015,7 +1505,7 @@ Trace Ties::trace(std::size_t which) const {
     const Tie& tie = ties_[which];
     const Drive& drive = *drives_[run_];
     const Track& track = drive.track(tie.target);
-    const double day = views_[which].day;
+    const Day& day = views_[which].day;
     Trace out;
     const std::size_t n = track.size();
     out.interval = track.interval();
@@ -1030,7 +1520,7 @@ Trace Ties::trace(std::size_t which) const {
     for (std::size_t i = 0; i < n; ++i) {
         out.t[i] = track.time(i);
         out.y[i] = track.value(i);
-        double sum = tie.beta.back()[0] + day;
+        std::array<double, most_partners> values{};
         for (std::size_t p = 0; p < tie.count; ++p) {
             double v = double{cursors[p].at(out.t[i])};
             if (tie.powers) {
@@ -1039,9 +1529,13 @@ Trace Ties::trace(std::size_t which) const {
             }
             if (!knows(tie, p, v))
                 v = nothing;
-            sum += tie.beta.back()[p + 1] * v;
+            values[p] = v;
         }
-        const double value = tie.powers ? std::exp(sum) - shift_[tie.target] : sum;
+        Terms x;
+        const std::size_t terms = terms_of(tie, values, x);
+        const double sum = day.of(sum_of(x, terms, tie.beta.back()));
+        const double value = tie.powers ? std::exp(sum) - shift_[tie.target]
+                                        : std::clamp(sum, least_[tie.target], most_[tie.target]);
         const double sigma =
             tie.powers ? tie.scale * std::exp(sum) + 0.3 * step_[tie.target] : tie.scale;
         out.fitted[i] = static_cast<float>(value);

@@ -12,24 +12,27 @@
 namespace telltale::run {
 
 /// Close relations of a signal to one, two or three others that held throughout the good run:
-/// sums, or products of powers, which what an ECU works out from its sensors mostly are, and the
-/// ideal gas too. They are few figures each, so they hold on other roads, and a small difference
-/// that lasts shows. What breaks tells whose fault it is: all ties of the culprit break, and by
-/// the same amount of it, while those among its partners hold.
+/// sums, sums with squares and products, or products of powers, which what an ECU works out from
+/// its sensors mostly are, and the ideal gas too. They are few figures each, so they hold on other
+/// roads, and a small difference that lasts shows. What breaks tells whose fault it is: all ties of
+/// the culprit break, and by the same amount of it, while those among its partners hold.
 class Ties {
   public:
-    /// `available`: signals that may take part, by place.
+    /// `available`: signals that may take part, by place. `free`: those that may be set otherwise
+    /// whatever the others do; what leaves a tie with one of them is no evidence.
     Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey& survey,
-         const std::vector<char>& available);
+         const std::vector<char>& available, const std::vector<char>& free);
 
+    /// How what is left of a tie is strange: off, scattered, or as if the signal came late.
+    enum class Way : std::uint8_t { level, rough, late };
     /// A stretch of a bad run where a signal left what ties it to the others.
     struct Broken {
         std::size_t signal = 0;
         double from = 0; ///< seconds
         double to = 0;
-        float score = 0;    ///< 1 is the limit
-        float doubt = 0;    ///< 1: another signal explains as much
-        bool rough = false; ///< it scatters; else its level is off
+        float score = 0; ///< 1 is the limit
+        float doubt = 0; ///< 1: another signal explains as much
+        Way way = Way::level;
         std::size_t tie = 0;
     };
     /// Makes ready to look at a bad run, and lets the one before go.
@@ -44,10 +47,15 @@ class Ties {
     std::vector<std::size_t> partners(std::size_t tie) const;
 
     static constexpr std::size_t most_partners = 3;
+    static constexpr std::size_t most_terms =
+        1 + most_partners + most_partners * (most_partners + 1) / 2;
+    using Terms = std::array<double, most_terms>;
     static constexpr std::array<double, 5> level_widths{1.5, 4, 10, 25, 60}; ///< seconds
     static constexpr std::array<double, 2> rough_widths{4, 10};
+    static constexpr std::array<double, 2> late_widths{10, 25};
     static constexpr std::size_t bins = 16;
-    static constexpr std::size_t sights = level_widths.size() + rough_widths.size();
+    static constexpr std::size_t sights =
+        level_widths.size() + rough_widths.size() + late_widths.size();
 
   private:
     /// All signals at common times.
@@ -64,27 +72,47 @@ class Ties {
         std::array<std::uint16_t, most_partners> by{};
         std::uint8_t count = 0;
         bool powers = false;
-        std::vector<std::array<double, most_partners + 1>>
-            beta;             ///< block left out; all the good run
-        double scale = 0;     ///< of a normal difference
-        double sharpness = 0; ///< usual difference in the target's standard deviations
+        bool curved = false;     ///< with squares and products
+        std::vector<Terms> beta; ///< block left out; all the good run
+        double scale = 0;        ///< of a normal difference
+        double sharpness = 0;    ///< usual difference in the target's standard deviations
         std::array<double, sights> limit{};                        ///< 0: not looked at
         std::array<double, most_partners> low{}, high{};           ///< what its partners took
         std::array<std::array<bool, bins>, most_partners> known{}; ///< and where for long
-        std::array<double, most_partners + 1> middle{};
+        std::vector<float> near_places; ///< some moments of the good run: partners
+        std::vector<float> near_left;   ///< and what was left there, in scales
+        std::vector<std::uint8_t> near_block;
+        float near_enough = 0; ///< as far as its usual neighbours
+        std::array<double, most_partners> middle{}, width{};
         std::array<double, most_partners * most_partners> spread{}; ///< Cholesky's factor
         double farthest = 0;
-        bool witness = false; ///< more than noise is left of it: never astray itself
+        /// Where nothing but noise was left of it; elsewhere it is never astray itself.
+        std::array<bool, sights> plain{};
+        bool witness = true; ///< nowhere
+    };
+    /// What a whole run is off by, in the tie's space.
+    struct Day {
+        double more = 0;
+        double part = 0; ///< of the value
+        double of(double fitted) const { return more + (1 + part) * fitted; }
     };
     /// Sight of one tie over one run: for each window how strange, and how much that would be.
     struct View {
         std::array<std::vector<float>, sights> score; ///< signed; not-a-number: not known
         std::array<std::vector<float>, sights> unit;  ///< limit, in the target's unit
-        double day = 0; ///< what the whole run is off by, in the tie's space
+        Day day;
+    };
+    struct Near {
+        float mean = 0; ///< in scales
+        float rms = 0;
+        float distance = missing;
     };
     struct Differences {
         std::vector<float> z;
+        std::vector<float> pace; ///< change of what is expected a second, in scales
         std::vector<float> unit; ///< scale of a normal difference, in the target's unit
+        std::size_t blocks = 0;
+        std::vector<float> unsure; ///< what it is off by without each block, in scales
     };
 
     Grid grid_of(const Drive& drive, const Survey& survey) const;
@@ -92,17 +120,27 @@ class Ties {
         return powers ? grid.logs[signal] : grid.plain[signal];
     }
     void search(const Grid& good, bool powers, std::vector<Tie>& out) const;
+    void search_curved(const Grid& good, std::vector<Tie>& out) const;
     double distance(const Tie& tie, const Grid& grid, std::size_t i) const;
     static std::size_t bin_of(double value, double low, double high);
     static bool knows(const Tie& tie, std::size_t place, double value);
+    static Near near(const Tie& tie, const Terms& x, std::uint8_t aside);
     bool fit(const Grid& good, std::size_t blocks, Tie& tie) const;
-    double expect(const Tie& tie, const Grid& grid, std::size_t i,
-                  const std::array<double, most_partners + 1>& beta) const;
-    Differences differences(const Tie& tie, const Grid& grid, bool is_good, double day) const;
-    double day_of(const Tie& tie, const Grid& grid) const;
+    bool fit_least(const Grid& good, std::size_t blocks, Tie& tie) const;
+    static std::size_t terms_of(const Tie& tie, const std::array<double, most_partners>& values,
+                                Terms& x);
+    std::size_t terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const;
+    static double sum_of(const Terms& x, std::size_t n, const Terms& beta);
+    static std::size_t product_at(const Tie& tie, std::size_t p, std::size_t q);
+    double expect(const Tie& tie, const Grid& grid, std::size_t i, const Terms& beta) const;
+    Differences differences(const Tie& tie, const Grid& grid, bool is_good, const Day& day) const;
+    Day day_of(const Tie& tie, const Grid& grid) const;
+    static Way way_of(std::size_t sight);
     static std::size_t points(std::size_t sight, double spacing);
     void sight(const Differences& d, std::size_t sight, double spacing, std::vector<float>& value,
                std::vector<float>& unit) const;
+    void doubt(const Differences& d, std::size_t sight, double spacing,
+               std::vector<float>& unsure) const;
     View view(const Tie& tie, const Grid& bad) const;
     double slope(const Tie& tie, std::size_t place, const Grid& grid, std::size_t from,
                  std::size_t to) const;
@@ -111,12 +149,15 @@ class Ties {
     std::size_t turned_to(std::size_t signal, std::size_t tie) const;
     bool stranger(std::size_t a, std::size_t b, std::span<const Broken> where) const;
     double lateness(std::size_t signal, std::size_t other, const std::vector<char>& inside) const;
+    double share(const Tie& tie, std::size_t place, const Grid& grid, std::size_t from,
+                 std::size_t to) const;
     double pull(std::size_t tie, std::size_t signal, const Grid& grid, std::size_t from,
-                std::size_t to, double unit) const;
+                std::size_t to, double unit, Way way) const;
 
     std::vector<char> able_;
     std::vector<char> slow_;
-    std::vector<double> step_, mean_, sd_, floor_, shift_, log_mean_, log_sd_;
+    std::vector<double> least_, most_; ///< ends of what its scaling can tell
+    std::vector<double> step_, mean_, sd_, lowest_, floor_, shift_, log_mean_, log_sd_;
     std::vector<double> leap_;
     std::vector<const Drive*> drives_;
     std::vector<Grid> grids_; ///< of the bad runs
