@@ -14,7 +14,7 @@ namespace {
 
 constexpr std::size_t grid_points = 4000;
 constexpr std::size_t most_rows = 1000;
-constexpr std::size_t near_rows = 400;
+constexpr std::size_t near_rows = 300;
 constexpr std::size_t most_signals = 64;
 constexpr std::size_t ties_each = 6;
 constexpr std::size_t witnesses_each = 3;
@@ -285,7 +285,7 @@ void Ties::search_curved(const Grid& good, std::vector<Tie>& out) const {
     for (std::size_t i = 0; i < good.size; ++i)
         if (good.aside[i] == 0)
             at.push_back(i);
-    constexpr std::size_t most = 600;
+    constexpr std::size_t most = 450;
     const std::size_t every = std::max<std::size_t>(1, (at.size() + most - 1) / most);
     const std::size_t rows = at.size() / every;
     if (rows < 100)
@@ -497,13 +497,19 @@ Ties::Near Ties::near(const Tie& tie, const Terms& x, std::uint8_t aside) {
     std::array<float, most_partners> place{};
     for (std::size_t k = 0; k < tie.count; ++k)
         place[k] = static_cast<float>(x[k + 1]);
-    const float* at = tie.near_places.data();
-    for (std::size_t r = 0; r < tie.near_left.size(); ++r, at += tie.count) {
-        float distance = 0;
-        for (std::size_t k = 0; k < tie.count; ++k)
+    // They lie in the order of the first partner: outwards from there, as far as it takes.
+    const auto look = [&](std::size_t r) {
+        const float* const at = &tie.near_places[r * tie.count];
+        const float first = (at[0] - place[0]) * (at[0] - place[0]);
+        if (count == some && first >= closest[some - 1])
+            return false;
+        if (tie.near_block[r] == aside)
+            return true;
+        float distance = first;
+        for (std::size_t k = 1; k < tie.count; ++k)
             distance += (at[k] - place[k]) * (at[k] - place[k]);
-        if (tie.near_block[r] == aside || (count == some && !(distance < closest[some - 1])))
-            continue;
+        if (count == some && distance >= closest[some - 1])
+            return true;
         std::size_t j = count < some ? count++ : some - 1;
         for (; j > 0 && closest[j - 1] > distance; --j) {
             closest[j] = closest[j - 1];
@@ -511,6 +517,21 @@ Ties::Near Ties::near(const Tie& tie, const Terms& x, std::uint8_t aside) {
         }
         closest[j] = distance;
         left[j] = tie.near_left[r];
+        return true;
+    };
+    std::size_t above = 0;
+    for (std::size_t length = tie.near_left.size(); length > 0;) {
+        const std::size_t half = length / 2;
+        const bool below = tie.near_places[(above + half) * tie.count] < place[0];
+        above += below ? half + 1 : 0;
+        length = below ? length - half - 1 : half;
+    }
+    std::size_t under = above;
+    bool up = true;
+    bool down = true;
+    while (up || down) {
+        up = up && above < tie.near_left.size() && look(above++);
+        down = down && under > 0 && look(--under);
     }
     Near out;
     if (count < some)
@@ -527,8 +548,8 @@ Ties::Near Ties::near(const Tie& tie, const Terms& x, std::uint8_t aside) {
     return out;
 }
 
-/// Fits it to the good run, strays held down (Huber's weights), once without each block.
-bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
+/// Places in the good run where all of it is there, thinned; none where these are too few.
+std::vector<std::size_t> Ties::rows_of(const Tie& tie, const Grid& good) const {
     const std::vector<float>& y = column(good, tie.target, tie.powers);
     std::vector<std::size_t> rows;
     for (std::size_t i = 0; i < good.size; ++i) {
@@ -539,13 +560,22 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
             rows.push_back(i);
     }
     if (rows.size() < 100 || 5 * rows.size() < 2 * good.size)
-        return false;
+        return {};
     if (rows.size() > most_rows) {
         const std::size_t every = (rows.size() + most_rows - 1) / most_rows;
         for (std::size_t i = 0; i * every < rows.size(); ++i)
             rows[i] = rows[i * every];
         rows.resize((rows.size() + every - 1) / every);
     }
+    return rows;
+}
+
+/// Fits it to the good run, strays held down (Huber's weights), once without each block.
+bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
+    const std::vector<float>& y = column(good, tie.target, tie.powers);
+    const std::vector<std::size_t> rows = rows_of(tie, good);
+    if (rows.empty())
+        return false;
     for (std::size_t k = 0; k < tie.count; ++k) {
         tie.middle[k] = tie.powers ? log_mean_[tie.by[k]] : mean_[tie.by[k]];
         tie.width[k] = std::max(1e-9, tie.powers ? log_sd_[tie.by[k]] : sd_[tie.by[k]]);
@@ -653,12 +683,29 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
     tie.scale = std::max(mad_factor * median(size), 1e-9);
     if (!tie.powers)
         tie.scale = std::max(tie.scale, 0.3 * step_[tie.target]);
-    // What was left where, for what is alike.
+    const double sd = tie.powers ? log_sd_[tie.target] : sd_[tie.target];
+    const double spread = (quantile(own, 0.95) - quantile(own, 0.05)) / 3.29;
+    tie.sharpness = tie.scale / std::max(1e-9, std::min(sd, spread));
+    return tie.sharpness < loosest;
+}
+
+/// Keeps what was left of a fitted tie at some moments of the good run.
+void Ties::remember(const Grid& good, Tie& tie) const {
+    const std::vector<float>& y = column(good, tie.target, tie.powers);
+    const std::vector<std::size_t> rows = rows_of(tie, good);
+    std::vector<Terms> x(rows.size());
+    for (std::size_t r = 0; r < rows.size(); ++r)
+        terms_at(tie, good, rows[r], x[r]);
     const std::size_t every = std::max<std::size_t>(1, (rows.size() + near_rows - 1) / near_rows);
+    std::vector<std::size_t> some;
+    for (std::size_t r = every / 2; r < rows.size(); r += every)
+        some.push_back(r);
+    std::sort(some.begin(), some.end(),
+              [&](std::size_t p1, std::size_t p2) { return x[p1][1] < x[p2][1]; });
     tie.near_places.clear();
     tie.near_left.clear();
     tie.near_block.clear();
-    for (std::size_t r = every / 2; r < rows.size(); r += every) {
+    for (const std::size_t r : some) {
         for (std::size_t k = 0; k < tie.count; ++k)
             tie.near_places.push_back(static_cast<float>(x[r][k + 1]));
         const double off =
@@ -670,10 +717,6 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
     for (std::size_t r = 0; r < rows.size(); r += 4)
         alike.push_back(double{near(tie, x[r], good.block[rows[r]]).distance});
     tie.near_enough = static_cast<float>(1.5 * quantile(alike, 0.98)) + 0.02F;
-    const double sd = tie.powers ? log_sd_[tie.target] : sd_[tie.target];
-    const double spread = (quantile(own, 0.95) - quantile(own, 0.05)) / 3.29;
-    tie.sharpness = tie.scale / std::max(1e-9, std::min(sd, spread));
-    return tie.sharpness < loosest;
 }
 
 /// With no more partners than it takes.
@@ -769,7 +812,7 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
             continue;
         Terms x;
         const std::size_t terms = terms_at(tie, grid, i, x);
-        if (i % 2 == 0 || i == 0 || std::isnan(around[i - 1].distance))
+        if (i % 3 == 0 || std::isnan(around[i - 1].distance)) // it changes slowly
             around[i] = near(tie, x, is_good ? grid.block[i] : 255);
         else
             around[i] = around[i - 1];
@@ -1035,6 +1078,9 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
         std::size_t sharp_ones = 0;
         std::size_t witnesses = 0;
         for (Tie& tie : list) {
+            if (sharp_ones == ties_each && witnesses == witnesses_each)
+                break;
+            remember(taught, tie);
             const Differences d = differences(tie, taught, true, {});
             std::vector<float> value;
             std::vector<float> unit;

@@ -124,6 +124,8 @@ class Ties {
     double distance(const Tie& tie, const Grid& grid, std::size_t i) const;
     static std::size_t bin_of(double value, double low, double high);
     static bool knows(const Tie& tie, std::size_t place, double value);
+    std::vector<std::size_t> rows_of(const Tie& tie, const Grid& good) const;
+    void remember(const Grid& good, Tie& tie) const;
     static Near near(const Tie& tie, const Terms& x, std::uint8_t aside);
     bool fit(const Grid& good, std::size_t blocks, Tie& tie) const;
     bool fit_least(const Grid& good, std::size_t blocks, Tie& tie) const;
