@@ -48,6 +48,18 @@ double level_limit(std::span<const float> seen, std::size_t sight) {
     return std::max(beyond * most, base[sight] + 3 * usual + 12 * usual * usual);
 }
 
+/// How much of a target's squares some columns tell, by their Gram matrix's factor and what each
+/// has in common with the target.
+double told_by(std::span<const double> factored, std::span<const double> moment) {
+    std::array<double, 9> solved{};
+    std::copy(moment.begin(), moment.end(), solved.begin());
+    substitute(factored, moment.size(), {solved.data(), moment.size()});
+    double told = 0;
+    for (std::size_t i = 0; i < moment.size(); ++i)
+        told += solved[i] * moment[i];
+    return told;
+}
+
 std::vector<double> finite(std::span<const float> values) {
     std::vector<double> out;
     out.reserve(values.size());
@@ -197,14 +209,9 @@ void Ties::search(const Grid& good, bool powers, std::vector<Tie>& out) const {
             for (std::size_t j = 0; j < p; ++j)
                 gram[i * p + j] = i == j ? 1.001 : r[by[i] * m + by[j]];
         }
-        const std::array<double, most_partners> right = moment;
         if (!factor({gram.data(), p * p}, p))
             return 1.0;
-        substitute({gram.data(), p * p}, p, {moment.data(), p});
-        double told = 0;
-        for (std::size_t i = 0; i < p; ++i)
-            told += moment[i] * right[i];
-        return std::max(0.0, 1 - told);
+        return std::max(0.0, 1 - told_by({gram.data(), p * p}, {moment.data(), p}));
     };
     for (std::size_t target = 0; target < m; ++target) {
         choices.clear();
@@ -322,6 +329,13 @@ void Ties::search_curved(const Grid& good, std::vector<Tie>& out) const {
         for (float& v : to)
             v -= mean;
     };
+    const auto put_pair = [&](std::size_t a, std::size_t b) {
+        terms[0] = u[a];
+        terms[1] = u[b];
+        multiply(u[a], u[a], terms[2]);
+        multiply(u[a], u[b], terms[3]);
+        multiply(u[b], u[b], terms[4]);
+    };
     const auto dot = [&](const Column& a, const Column& b) {
         // Several sums at once, which the compiler puts side by side.
         std::array<float, 8> sums{};
@@ -347,12 +361,8 @@ void Ties::search_curved(const Grid& good, std::vector<Tie>& out) const {
         std::array<double, most_terms_here> moment{};
         for (std::size_t i = 0; i < n; ++i)
             moment[i] = dot(terms[i], u[target]);
-        const std::array<double, most_terms_here> right = moment;
-        substitute({gram.data(), n * n}, n, {moment.data(), n});
-        double told = 0;
-        for (std::size_t i = 0; i < n; ++i)
-            told += moment[i] * right[i];
-        return std::max(0.0, 1 - told / std::max(1e-9, double{whole[target]}));
+        return std::max(0.0, 1 - told_by({gram.data(), n * n}, {moment.data(), n}) /
+                                     std::max(1e-9, double{whole[target]}));
     };
     struct Choice {
         double left;
@@ -374,11 +384,7 @@ void Ties::search_curved(const Grid& good, std::vector<Tie>& out) const {
     };
     for (std::size_t a = 0; a < m; ++a)
         for (std::size_t b = a + 1; b < m; ++b) {
-            terms[0] = u[a];
-            terms[1] = u[b];
-            multiply(u[a], u[a], terms[2]);
-            multiply(u[a], u[b], terms[3]);
-            multiply(u[b], u[b], terms[4]);
+            put_pair(a, b);
             if (!make_gram(5))
                 continue;
             for (std::size_t target = 0; target < m; ++target)
@@ -391,11 +397,7 @@ void Ties::search_curved(const Grid& good, std::vector<Tie>& out) const {
             const Choice& pair = choices[target][c];
             const std::size_t a = pair.by[0];
             const std::size_t b = pair.by[1];
-            terms[0] = u[a];
-            terms[1] = u[b];
-            multiply(u[a], u[a], terms[2]);
-            multiply(u[a], u[b], terms[3]);
-            multiply(u[b], u[b], terms[4]);
+            put_pair(a, b);
             for (std::size_t third = 0; third < m; ++third) {
                 if (third == target || third == a || third == b)
                     continue;
