@@ -94,6 +94,12 @@ bool set_freely(const Series& series) {
     return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
 }
 
+/// A system voltage, which a charging control sets by load, battery and temperature (common
+/// practice): it may move from one level to another.
+bool regulated(const Series& series) {
+    return plain_id(series) == 0x42;
+}
+
 bool about_ties(Sign sign) {
     return sign == Sign::untied || sign == Sign::frayed || sign == Sign::trailing;
 }
@@ -321,7 +327,10 @@ class Comparison {
             look(ToldScanner(traces, series.step, strict_told * doubtful * (set_by_ecu ? 1.4 : 1.0),
                              set_by_ecu ? 1.2 : 1.0));
         else
-            look(LooseScanner(traces, series, strict_untold * (set_by_ecu ? 1.6 : 1.0),
+            look(LooseScanner(traces, series,
+                              strict_untold * (set_by_ecu          ? 1.6
+                                               : regulated(series) ? 1.3
+                                                                   : 1.0),
                               !set_freely(series)));
         if (!locked && set_freely(series))
             candidate.hits.erase(std::remove_if(candidate.hits.begin(), candidate.hits.end(),
@@ -343,6 +352,7 @@ class Comparison {
     /// Slow changes of a slow signal that no other slow one shares.
     void creep(std::size_t k, std::size_t run, std::vector<Hit>& hits) {
         constexpr float least = 0.5F;
+        constexpr float alone = 1.4F; // that it moves is all that speaks for it
         const Track& track = bad_[run]->track(k);
         const auto& mine = slow_changes(k, run);
         for (const SlowScanner::Change& change : mine) {
@@ -361,7 +371,7 @@ class Comparison {
             hit.width = static_cast<std::uint8_t>(
                 std::find(SlowScanner::widths.begin(), SlowScanner::widths.end(), change.width) -
                 SlowScanner::widths.begin());
-            hit.score = std::abs(change.score);
+            hit.score = std::abs(change.score) / alone;
             hit.value = change.score;
             while (hit.from < track.size() && track.time(hit.from) < change.time)
                 ++hit.from;
@@ -576,7 +586,7 @@ class Comparison {
             away(models.front()->good_trace(), models.front()->bad_trace(),
                  good_->track(k).series(), switches(good_->track(k).series()) ? 1.6 : 1.15, false,
                  *known);
-        if (!models.front()->locked())
+        if (!models.front()->locked() && !regulated(good_->track(k).series()))
             creep(k, run, *known);
         ends(k, run, *models.front(), *known);
         return *known;

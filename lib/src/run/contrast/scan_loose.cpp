@@ -55,6 +55,36 @@ float scale_at(const Trace& trace, Sign sign, std::size_t i) {
     return sign == Sign::excursion ? trace.local[i] : trace.sigma[i];
 }
 
+/// Where leaps of all sizes are, the greatest is one of them: those of a fault stand apart from the
+/// rest.
+void hold_down_leaps(const Trace& trace, std::vector<Hit>& hits) {
+    constexpr double together = 10; // seconds
+    constexpr float gap = 1.8F;     // times the next greatest
+    constexpr float least = 0.8F;
+    constexpr float unseen = 0.45F; // smaller ones are not kept
+    constexpr float among_others = 0.4F;
+    std::vector<const Hit*> leaps;
+    for (const Hit& hit : hits)
+        if (hit.sign == Sign::leap)
+            leaps.push_back(&hit);
+    std::sort(leaps.begin(), leaps.end(),
+              [](const Hit* a, const Hit* b) { return a->from < b->from; });
+    std::vector<float> peaks; // of those that lie together
+    for (std::size_t i = 0; i < leaps.size(); ++i) {
+        if (i == 0 || trace.t[leaps[i]->from] - trace.t[leaps[i - 1]->from] > together)
+            peaks.push_back(0);
+        peaks.back() = std::max(peaks.back(), leaps[i]->score);
+    }
+    std::sort(peaks.rbegin(), peaks.rend());
+    peaks.push_back(unseen);
+    for (std::size_t i = 0; i + 1 < peaks.size(); ++i)
+        if (peaks[i] >= least && peaks[i] > gap * peaks[i + 1])
+            return;
+    for (Hit& hit : hits)
+        if (hit.sign == Sign::leap)
+            hit.score *= among_others;
+}
+
 std::size_t samples(const Trace& trace, double seconds) {
     return std::max<std::size_t>(
         1, static_cast<std::size_t>(std::lround(seconds / std::max(1e-6, trace.interval))));
@@ -401,6 +431,7 @@ std::vector<Hit> LooseScanner::scan(const std::vector<Trace>& traces, float leas
                     stretches.add(one, score);
             }
         }
+    hold_down_leaps(traces.front(), hits);
     settle(hits);
     return hits;
 }

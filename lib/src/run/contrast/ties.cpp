@@ -69,6 +69,19 @@ std::vector<double> finite(std::span<const float> values) {
     return out;
 }
 
+/// Puts the inverse of a small symmetric matrix in its place. False when it has none.
+bool invert(std::span<double> a, std::size_t n) {
+    std::array<double, Ties::most_partners * Ties::most_partners> out{};
+    if (!factor(a, n))
+        return false;
+    for (std::size_t k = 0; k < n; ++k) {
+        out[k * n + k] = 1;
+        substitute(a, n, {&out[k * n], n});
+    }
+    std::copy_n(out.begin(), n * n, a.begin());
+    return true;
+}
+
 } // namespace
 
 Ties::Grid Ties::grid_of(const Drive& drive, const Survey& survey) const {
@@ -477,16 +490,11 @@ double Ties::expect(const Tie& tie, const Grid& grid, std::size_t i, const Terms
 }
 
 /// How far its partners are from where they usually are together, squared.
-double Ties::distance(const Tie& tie, const Grid& grid, std::size_t i) const {
-    std::array<double, most_partners> x{};
-    for (std::size_t p = 0; p < tie.count; ++p)
-        x[p] = (double{column(grid, tie.by[p], tie.powers)[i]} - tie.middle[p]) / tie.width[p];
-    std::array<double, most_partners> solved = x;
-    substitute({tie.spread.data(), std::size_t{tie.count} * tie.count}, tie.count,
-               {solved.data(), tie.count});
+double Ties::distance(const Tie& tie, const Terms& x) {
     double sum = 0;
     for (std::size_t p = 0; p < tie.count; ++p)
-        sum += x[p] * solved[p];
+        for (std::size_t q = 0; q < tie.count; ++q)
+            sum += x[p + 1] * tie.spread[p * tie.count + q] * x[q + 1];
     return sum;
 }
 
@@ -610,6 +618,8 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
         substitute({gram.data(), p * p}, p, {out.data(), p});
         return true;
     };
+    const double own_sd = tie.powers ? log_sd_[tie.target] : sd_[tie.target];
+    constexpr double hopeless = 1.5; // strays held down does not make it that much closer
     for (int round = 0; round < 4; ++round) {
         for (Gram& gram : grams)
             gram.fill(0);
@@ -626,7 +636,10 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
         for (std::size_t r = 0; r < rows.size(); ++r) {
             size[r] = std::abs(double{y[rows[r]]} - sum_of(x[r], p, beta));
         }
-        const double limit = 2 * mad_factor * median(size) + 1e-12;
+        const double off = mad_factor * median(size);
+        if (off > hopeless * loosest * own_sd)
+            return false;
+        const double limit = 2 * off + 1e-12;
         for (std::size_t r = 0; r < rows.size(); ++r)
             weight[r] = size[r] <= limit ? 1 : limit / size[r];
     }
@@ -666,12 +679,12 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
                         x[r][i + 1] * x[r][j + 1] / static_cast<double>(rows.size());
         for (std::size_t i = 0; i < tie.count; ++i)
             tie.spread[i * tie.count + i] *= 1 + 1e-6;
-        if (!factor({tie.spread.data(), std::size_t{tie.count} * tie.count}, tie.count))
+        if (!invert({tie.spread.data(), std::size_t{tie.count} * tie.count}, tie.count))
             return false;
         std::vector<double> distances;
         distances.reserve(rows.size());
-        for (const std::size_t row : rows)
-            distances.push_back(distance(tie, good, row));
+        for (const Terms& row : x)
+            distances.push_back(distance(tie, row));
         tie.farthest = 1.2 * quantile(distances, 0.998);
     }
     // Scale of a normal difference: on blocks left out.
@@ -685,9 +698,8 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
     tie.scale = std::max(mad_factor * median(size), 1e-9);
     if (!tie.powers)
         tie.scale = std::max(tie.scale, 0.3 * step_[tie.target]);
-    const double sd = tie.powers ? log_sd_[tie.target] : sd_[tie.target];
     const double spread = (quantile(own, 0.95) - quantile(own, 0.05)) / 3.29;
-    tie.sharpness = tie.scale / std::max(1e-9, std::min(sd, spread));
+    tie.sharpness = tie.scale / std::max(1e-9, std::min(own_sd, spread));
     return tie.sharpness < loosest;
 }
 
@@ -801,6 +813,8 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
     const std::vector<float>& y = column(grid, tie.target, tie.powers);
     std::vector<double> fitted(grid.size, nothing);
     std::vector<Near> around(grid.size);
+    std::vector<Terms> at(grid.size);
+    std::size_t terms = 0;
     for (std::size_t i = 0; i < grid.size; ++i) {
         if (grid.aside[i] != 0)
             continue;
@@ -808,13 +822,13 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         for (std::size_t p = 0; p < tie.count; ++p) {
             inside = inside && knows(tie, p, double{column(grid, tie.by[p], tie.powers)[i]});
         }
-        if (inside && tie.count > 1)
-            inside = distance(tie, grid, i) <= tie.farthest;
         if (!inside)
             continue;
-        Terms x;
-        const std::size_t terms = terms_at(tie, grid, i, x);
-        if (i % 3 == 0 || std::isnan(around[i - 1].distance)) // it changes slowly
+        Terms& x = at[i];
+        terms = terms_at(tie, grid, i, x);
+        if (tie.count > 1 && distance(tie, x) > tie.farthest)
+            continue;
+        if (i % 4 == 0 || std::isnan(around[i - 1].distance)) // it changes slowly
             around[i] = near(tie, x, is_good ? grid.block[i] : 255);
         else
             around[i] = around[i - 1];
@@ -860,12 +874,10 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         d.pace[i] = std::clamp(static_cast<float>(pace / sigma), -most_pace, most_pace);
         if (is_good)
             continue;
-        Terms x;
-        const std::size_t terms = terms_at(tie, grid, i, x);
-        const double whole = sum_of(x, terms, tie.beta.back());
+        const double whole = sum_of(at[i], terms, tie.beta.back());
         for (std::size_t b = 0; b < d.blocks; ++b)
             d.unsure[i * d.blocks + b] =
-                static_cast<float>((sum_of(x, terms, tie.beta[b]) - whole) / sigma);
+                static_cast<float>((sum_of(at[i], terms, tie.beta[b]) - whole) / sigma);
     }
     return d;
 }
@@ -935,17 +947,21 @@ void Ties::doubt(const Differences& d, std::size_t sight, double spacing,
     const std::size_t width = points(sight, spacing);
     const bool level = way_of(sight) == Way::level;
     const std::size_t stride = std::max<std::size_t>(1, width / 4);
-    std::vector<double> sums(d.blocks);
-    for (std::size_t from = 0; from + width <= n; from += stride) {
-        std::fill(sums.begin(), sums.end(), 0);
-        std::size_t count = 0;
-        for (std::size_t i = from; i < from + width && level; ++i) {
+    std::vector<double> sums(d.blocks, 0);
+    std::size_t count = 0;
+    // What enters a window, less what leaves it.
+    const auto pass = [&](std::size_t begin, std::size_t end, double sign) {
+        for (std::size_t i = begin; i < end && level; ++i) {
             if (std::isnan(d.z[i]))
                 continue;
-            ++count;
+            count += sign > 0 ? 1 : static_cast<std::size_t>(-1);
             for (std::size_t b = 0; b < d.blocks; ++b)
-                sums[b] += double{d.unsure[i * d.blocks + b]};
+                sums[b] += sign * double{d.unsure[i * d.blocks + b]};
         }
+    };
+    for (std::size_t from = 0; from + width <= n; from += stride) {
+        pass(from == 0 ? 0 : from - stride + width, from + width, 1);
+        pass(from == 0 ? 0 : from - stride, from, -1);
         double mean = 0;
         for (const double sum : sums)
             mean += sum / static_cast<double>(d.blocks);

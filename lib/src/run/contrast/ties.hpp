@@ -84,7 +84,7 @@ class Ties {
         std::vector<std::uint8_t> near_block;
         float near_enough = 0; ///< as far as its usual neighbours
         std::array<double, most_partners> middle{}, width{};
-        std::array<double, most_partners * most_partners> spread{}; ///< Cholesky's factor
+        std::array<double, most_partners * most_partners> spread{}; ///< inverse of how they lie
         double farthest = 0;
         /// Where nothing but noise was left of it; elsewhere it is never astray itself.
         std::array<bool, sights> plain{};
@@ -121,7 +121,7 @@ class Ties {
     }
     void search(const Grid& good, bool powers, std::vector<Tie>& out) const;
     void search_curved(const Grid& good, std::vector<Tie>& out) const;
-    double distance(const Tie& tie, const Grid& grid, std::size_t i) const;
+    static double distance(const Tie& tie, const Terms& x);
     static std::size_t bin_of(double value, double low, double high);
     static bool knows(const Tie& tie, std::size_t place, double value);
     std::vector<std::size_t> rows_of(const Tie& tie, const Grid& good) const;
