@@ -94,6 +94,13 @@ bool set_freely(const Series& series) {
     return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
 }
 
+/// Fuel trims. An ECU may set one back at any moment, but keeps it far from the ends of its scaling
+/// (common practice).
+bool trims(const Series& series) {
+    const std::uint16_t id = plain_id(series);
+    return (id >= 0x06 && id <= 0x09) || (id >= 0x55 && id <= 0x58);
+}
+
 /// A system voltage, which a charging control sets by load, battery and temperature (common
 /// practice): it may move from one level to another.
 bool regulated(const Series& series) {
@@ -510,8 +517,8 @@ class Comparison {
         const Track& track = bad_[run]->track(k);
         const Series& series = good.series();
         constexpr std::size_t least_good = 100;
-        if (!series.has_ends || survey_->range(k).counter || set_freely(series) ||
-            good.size() < least_good)
+        if (!series.has_ends || survey_->range(k).counter ||
+            (set_freely(series) && !trims(series)) || good.size() < least_good)
             return;
         float low = good.value(0);
         float high = low;
