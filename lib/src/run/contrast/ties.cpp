@@ -14,7 +14,7 @@ namespace {
 
 constexpr std::size_t grid_points = 4000;
 constexpr std::size_t most_rows = 1000;
-constexpr std::size_t near_rows = 300;
+constexpr std::size_t near_rows = 200;
 constexpr std::size_t most_signals = 64;
 constexpr std::size_t ties_each = 6;
 constexpr std::size_t witnesses_each = 3;
@@ -310,45 +310,38 @@ void Ties::search_curved(const Grid& good, std::vector<Tie>& out) const {
     const std::size_t rows = at.size() / every;
     if (rows < 100)
         return;
-    // What is missing says nothing: it stands at the mean.
-    std::vector<std::vector<float>> u(m, std::vector<float>(rows));
-    std::vector<float> whole(m, 0); // sum of squares
-    for (std::size_t a = 0; a < m; ++a) {
+    // The columns: each signal, its square, and the products of each two. What is missing says
+    // nothing: it stands at the mean.
+    using Column = std::vector<float>;
+    const std::size_t simple = 2 * m;
+    std::vector<Column> columns(simple + m * (m - 1) / 2, Column(rows));
+    const auto product = [&](std::size_t a, std::size_t b) {
+        if (a > b)
+            std::swap(a, b);
+        return simple + b * (b - 1) / 2 + a;
+    };
+    const auto centre = [&](Column& column) {
         float mean = 0;
+        for (const float v : column)
+            mean += v;
+        mean /= static_cast<float>(rows);
+        for (float& v : column)
+            v -= mean;
+    };
+    for (std::size_t a = 0; a < m; ++a) {
         for (std::size_t i = 0; i < rows; ++i) {
             const double v =
                 (double{good.plain[who[a]][at[i * every]]} - mean_[who[a]]) / sd_[who[a]];
-            u[a][i] = std::isnan(v) ? 0.0F : static_cast<float>(std::clamp(v, -5.0, 5.0));
-            mean += u[a][i];
+            columns[a][i] = std::isnan(v) ? 0.0F : static_cast<float>(std::clamp(v, -5.0, 5.0));
         }
-        mean /= static_cast<float>(rows);
-        for (float& v : u[a]) {
-            v -= mean;
-            whole[a] += v * v;
+        centre(columns[a]);
+        for (std::size_t b = 0; b <= a; ++b) {
+            Column& both = columns[b == a ? m + a : product(a, b)];
+            for (std::size_t i = 0; i < rows; ++i)
+                both[i] = columns[a][i] * columns[b][i];
+            centre(both);
         }
     }
-    constexpr std::size_t most_terms_here = 9;
-    using Column = std::vector<float>;
-    std::array<Column, most_terms_here> terms;
-    for (Column& column : terms)
-        column.resize(rows);
-    const auto multiply = [&](const Column& a, const Column& b, Column& to) {
-        float mean = 0;
-        for (std::size_t i = 0; i < rows; ++i) {
-            to[i] = a[i] * b[i];
-            mean += to[i];
-        }
-        mean /= static_cast<float>(rows);
-        for (float& v : to)
-            v -= mean;
-    };
-    const auto put_pair = [&](std::size_t a, std::size_t b) {
-        terms[0] = u[a];
-        terms[1] = u[b];
-        multiply(u[a], u[a], terms[2]);
-        multiply(u[a], u[b], terms[3]);
-        multiply(u[b], u[b], terms[4]);
-    };
     const auto dot = [&](const Column& a, const Column& b) {
         // Several sums at once, which the compiler puts side by side.
         std::array<float, 8> sums{};
@@ -363,19 +356,36 @@ void Ties::search_curved(const Grid& good, std::vector<Tie>& out) const {
             sum += part;
         return double{sum};
     };
+    // What each has in common with each that is no product of two.
+    std::vector<double> table(columns.size() * simple);
+    for (std::size_t i = 0; i < columns.size(); ++i)
+        for (std::size_t j = 0; j < simple; ++j)
+            table[i * simple + j] =
+                j < i && i < simple ? table[j * simple + i] : dot(columns[i], columns[j]);
+    const auto common = [&](std::size_t i, std::size_t j) {
+        return j < simple   ? table[i * simple + j]
+               : i < simple ? table[j * simple + i]
+                            : dot(columns[i], columns[j]);
+    };
+    constexpr std::size_t most_terms_here = 9;
+    using Which = std::array<std::size_t, most_terms_here>;
+    constexpr std::size_t of_two = 5;
+    const auto of_pair = [&](std::size_t a, std::size_t b) {
+        return Which{a, b, m + a, product(a, b), m + b};
+    };
     std::array<double, most_terms_here * most_terms_here> gram{};
-    const auto make_gram = [&](std::size_t n) {
+    const auto make_gram = [&](const Which& which, std::size_t n) {
         for (std::size_t i = 0; i < n; ++i)
             for (std::size_t j = 0; j <= i; ++j)
-                gram[i * n + j] = dot(terms[i], terms[j]) * (i == j ? 1.001 : 1.0);
+                gram[i * n + j] = common(which[i], which[j]) * (i == j ? 1.001 : 1.0);
         return factor({gram.data(), n * n}, n);
     };
-    const auto left_of = [&](std::size_t target, std::size_t n) {
+    const auto left_of = [&](const Which& which, std::size_t n, std::size_t target) {
         std::array<double, most_terms_here> moment{};
         for (std::size_t i = 0; i < n; ++i)
-            moment[i] = dot(terms[i], u[target]);
+            moment[i] = common(which[i], target);
         return std::max(0.0, 1 - told_by({gram.data(), n * n}, {moment.data(), n}) /
-                                     std::max(1e-9, double{whole[target]}));
+                                     std::max(1e-9, common(target, target)));
     };
     struct Choice {
         double left;
@@ -397,12 +407,13 @@ void Ties::search_curved(const Grid& good, std::vector<Tie>& out) const {
     };
     for (std::size_t a = 0; a < m; ++a)
         for (std::size_t b = a + 1; b < m; ++b) {
-            put_pair(a, b);
-            if (!make_gram(5))
+            const Which which = of_pair(a, b);
+            if (!make_gram(which, of_two))
                 continue;
             for (std::size_t target = 0; target < m; ++target)
                 if (target != a && target != b)
-                    keep(choices[target], {left_of(target, 5), {a, b, 0}, 2}, pairs_each);
+                    keep(choices[target], {left_of(which, of_two, target), {a, b, 0}, 2},
+                         pairs_each);
         }
     for (std::size_t target = 0; target < m; ++target) {
         std::vector<Choice> wide;
@@ -410,16 +421,17 @@ void Ties::search_curved(const Grid& good, std::vector<Tie>& out) const {
             const Choice& pair = choices[target][c];
             const std::size_t a = pair.by[0];
             const std::size_t b = pair.by[1];
-            put_pair(a, b);
+            Which which = of_pair(a, b);
             for (std::size_t third = 0; third < m; ++third) {
                 if (third == target || third == a || third == b)
                     continue;
-                terms[5] = u[third];
-                multiply(u[third], u[third], terms[6]);
-                multiply(u[third], u[a], terms[7]);
-                multiply(u[third], u[b], terms[8]);
-                if (make_gram(9))
-                    keep(wide, {left_of(target, 9), {a, b, third}, 3}, wide_each);
+                which[of_two] = third;
+                which[of_two + 1] = m + third;
+                which[of_two + 2] = product(third, a);
+                which[of_two + 3] = product(third, b);
+                if (make_gram(which, most_terms_here))
+                    keep(wide, {left_of(which, most_terms_here, target), {a, b, third}, 3},
+                         wide_each);
             }
         }
         std::vector<Choice>& list = choices[target];
