@@ -266,6 +266,7 @@ class Comparison {
         good_->set_scales(sd);
         for (auto& drive : bad_)
             drive->set_scales(sd);
+        values_.resize(signals_);
         candidates_.resize(bad_runs_.size());
         own_courses_.resize(bad_runs_.size());
         slow_changes_.resize(bad_runs_.size());
@@ -347,6 +348,8 @@ class Comparison {
                                                 }),
                                  candidate.hits.end());
         {
+            for (Hit& hit : candidate.hits)
+                allow_for_the_unfamiliar(k, candidate.models.front()->bad_trace(), hit);
             const std::vector<Hit>& own = own_course(k, run, candidate.models);
             candidate.hits.insert(candidate.hits.end(), own.begin(), own.end());
             settle(candidate.hits);
@@ -354,6 +357,42 @@ class Comparison {
         for (const auto& model : candidate.models)
             model->forget(model == candidate.models.front());
         return candidate;
+    }
+
+    /// Where the good run hardly was, it says little of what is normal there: what lasts counts for
+    /// less beside a value that it seldom had.
+    void allow_for_the_unfamiliar(std::size_t k, const Trace& beside, Hit& hit) {
+        if (hit.sign != Sign::level && hit.sign != Sign::shown && hit.sign != Sign::size &&
+            hit.sign != Sign::untied)
+            return;
+        constexpr double often =
+            0.09; // of the good run, within a tenth of its range to either side
+        std::vector<double> parts;
+        for (std::size_t i = hit.from; i < hit.to; ++i)
+            if (!std::isnan(beside.fitted[i]))
+                parts.push_back(familiar(k, beside.fitted[i]));
+        if (parts.empty())
+            return;
+        const double part = std::min(1.0, median(parts) / often);
+        hit.score *= static_cast<float>(part * part);
+    }
+
+    /// How much of the good run a signal was within a tenth of its range of a value.
+    double familiar(std::size_t k, float value) {
+        std::vector<float>& values = values_[k];
+        if (values.empty()) {
+            const Track& track = good_->track(k);
+            constexpr std::size_t most = 2000;
+            const std::size_t every = track.size() / most + 1;
+            for (std::size_t i = 0; i < track.size(); i += every)
+                values.push_back(track.value(i));
+            std::sort(values.begin(), values.end());
+        }
+        const std::size_t n = values.size();
+        const float reach = 0.1F * (values[n - 1 - n / 200] - values[n / 200]);
+        const auto from = std::lower_bound(values.begin(), values.end(), value - reach);
+        const auto to = std::upper_bound(from, values.end(), value + reach);
+        return static_cast<double>(to - from) / static_cast<double>(n);
     }
 
     /// Slow changes of a slow signal that no other slow one shares.
@@ -720,8 +759,10 @@ class Comparison {
                 };
                 hit.from = place(one.from);
                 hit.to = place(one.to);
-                if (hit.to > hit.from)
+                if (hit.to > hit.from) {
+                    allow_for_the_unfamiliar(k, trace, hit);
                     candidate.hits.push_back(hit);
+                }
             }
             settle(candidate.hits);
             if (candidate.score() < 1)
@@ -1233,6 +1274,7 @@ class Comparison {
     std::vector<std::unique_ptr<Drive>> bad_;
     std::unique_ptr<Survey> survey_;
     std::unique_ptr<Ties> ties_;
+    std::vector<std::vector<float>> values_;         ///< of the good run, thinned, in order
     std::vector<std::vector<Candidate>> candidates_; ///< of each bad run, of each signal
     std::vector<std::vector<std::optional<std::vector<Hit>>>> own_courses_;
     std::vector<std::vector<std::optional<std::vector<SlowScanner::Change>>>> slow_changes_;
