@@ -332,7 +332,11 @@ class Comparison {
             candidate.hits = scanner.scan(traces, least);
         };
         if (locked)
-            look(ToldScanner(traces, series.step, strict_told * doubtful * (set_by_ecu ? 1.4 : 1.0),
+            look(ToldScanner(traces, series.step,
+                             strict_told * doubtful *
+                                 (set_freely(series) && !trims(series) ? 3.0
+                                  : set_by_ecu                         ? 1.4
+                                                                       : 1.0),
                              set_by_ecu ? 1.2 : 1.0));
         else
             look(LooseScanner(traces, series,

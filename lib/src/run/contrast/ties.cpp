@@ -572,12 +572,16 @@ Ties::Near Ties::near(const Tie& tie, const Terms& x, std::uint8_t aside) {
 
 /// Places in the good run where all of it is there, thinned; none where these are too few.
 std::vector<std::size_t> Ties::rows_of(const Tie& tie, const Grid& good) const {
-    const std::vector<float>& y = column(good, tie.target, tie.powers);
+    const float* const y = column(good, tie.target, tie.powers).data();
+    std::array<const float*, most_partners> x{};
+    for (std::size_t k = 0; k < tie.count; ++k)
+        x[k] = column(good, tie.by[k], tie.powers).data();
     std::vector<std::size_t> rows;
+    rows.reserve(good.size);
     for (std::size_t i = 0; i < good.size; ++i) {
         bool there = good.aside[i] == 0 && !std::isnan(y[i]);
         for (std::size_t k = 0; k < tie.count; ++k)
-            there = there && !std::isnan(column(good, tie.by[k], tie.powers)[i]);
+            there = there && !std::isnan(x[k][i]);
         if (there)
             rows.push_back(i);
     }
