@@ -8,6 +8,7 @@
 #include <cmath>
 #include <cstdint>
 #include <functional>
+#include <initializer_list>
 #include <optional>
 #include <span>
 #include <string>
@@ -338,4 +339,71 @@ TEST_CASE("a signal that never moved and leaves its level for good is found") {
     // Another level from the beginning is another day.
     const auto other_day = [](double, double) { return 44.0; };
     CHECK(held(good, drive(2, 88, wanderer, other_day)).suspects.empty());
+}
+
+TEST_CASE("a leap that stands apart from all others is found; the greatest of many sizes is none") {
+    const Run good = drive(1, 88);
+    const auto leaping = [](std::initializer_list<double> levels) {
+        return [levels = std::vector<double>(levels)](double value, double t) {
+            constexpr double apart = 50;
+            const auto place = static_cast<std::size_t>(t / apart);
+            return value + levels[std::min(place, levels.size() - 1)];
+        };
+    };
+    const auto alone =
+        first(held(good, drive(2, 88, wanderer, leaping({0, 0, 0, 0, 0, 18}))), wanderer);
+    CHECK(alone->start_second == doctest::Approx(250).epsilon(0.01));
+    CHECK(alone->peak_difference > 10);
+    // 8, 10, 12, 15 and 18 one after the other.
+    CHECK(held(good, drive(2, 88, wanderer, leaping({0, 8, -2, 10, -5, 13}))).suspects.empty());
+}
+
+TEST_CASE(
+    "a fuel trim at an end of its scaling for a moment is found; set back to nothing it is none") {
+    const auto trimmed = [](std::uint32_t seed, double to) {
+        Run run = drive(seed, 88, wanderer, [to](double value, double t) {
+            return between(t, 250, 251.1) ? to : (value - 40) / 5;
+        });
+        run.series[wanderer].id = 0x06;
+        run.series[wanderer].has_ends = true;
+        run.series[wanderer].low = -100;
+        run.series[wanderer].high = 99.2;
+        return run;
+    };
+    const Run good = trimmed(1, 0);
+    CHECK(held(good, trimmed(2, 0)).suspects.empty());
+    const auto open = first(held(good, trimmed(2, -100)), wanderer);
+    CHECK(open->kind == DepartureKind::end_of_range);
+    CHECK(open->peak_value == -100);
+}
+
+TEST_CASE("what lasts beside values that the good drive seldom had says little") {
+    // High up, where only the second drive is for long, one of three goes otherwise than below.
+    const auto made = [](std::uint32_t seed, double from, double to, double bend, double off) {
+        Dice dice(seed);
+        Run run;
+        run.name = "made here";
+        for (const std::uint16_t id : std::initializer_list<std::uint16_t>{0xC0, 0xC1, 0xC2, 0xC3})
+            run.series.push_back(shell(id, "one", Unit::rpm, 1));
+        Course low{1500, 2000, 0.08, 900, 2300, 0.15};
+        Course high{3000, 3000, 0.08, 2900, 400, 0.15};
+        Course own{40, 40, 0.1, 20, 40, 0.15};
+        for (int i = 0; i < static_cast<int>(length * rate); ++i) {
+            const double t = i / rate;
+            for (Course* course : {&low, &high, &own})
+                course->go(dice);
+            const double a = between(t, from, to) ? high.at : low.at;
+            const double c = a + bend * std::max(0.0, a - 2950) + (between(t, 50, 90) ? off : 0);
+            const double clean[] = {a + 2 * dice.scatter(), a / 2 + 2 * dice.scatter(),
+                                    c / 3 + 2 * dice.scatter(), own.at + dice.scatter()};
+            sample(run, clean, t, 0, 4, {});
+        }
+        run.settle();
+        return run;
+    };
+    const Run good = made(1, 0, 0, 0, 0);
+    CHECK(held(good, made(2, 150, 300, 2.35, 0)).suspects.empty());
+    const ContrastResult result = held(good, made(2, 150, 300, 2.35, 90));
+    REQUIRE_FALSE(result.suspects.empty());
+    CHECK(result.suspects.front().start_second < 90);
 }
