@@ -1126,7 +1126,7 @@ class Comparison {
                 open.peak_difference = values[i] - level;
                 open.peak_value = values[i];
                 open.peak_time = series.times[i];
-                open.score = size / limit;
+                open.score = std::min(size / limit, double{most_score});
             }
         }
         if (strays == 0 || (!for_good && strays * 10 > values.size()))

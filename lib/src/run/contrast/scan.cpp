@@ -45,6 +45,10 @@ Ends within_ends(const Trace& good, double step) {
 }
 
 void settle(std::vector<Hit>& hits) {
+    // Absurd values beside a scale of nothing.
+    for (Hit& hit : hits)
+        if (!(hit.score <= most_score))
+            hit.score = std::isnan(hit.score) ? 0.0F : most_score;
     std::sort(hits.begin(), hits.end(),
               [](const Hit& a, const Hit& b) { return a.score > b.score; });
     constexpr std::size_t most = 200;

@@ -183,6 +183,9 @@ class Stretches {
     Hit open_;
 };
 
+/// No score is greater.
+inline constexpr float most_score = 1e6F;
+
 /// The strongest first, at most 200.
 void settle(std::vector<Hit>& hits);
 
