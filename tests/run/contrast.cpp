@@ -5,6 +5,7 @@
 #include "telltale/run/contrast.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdint>
 #include <functional>
@@ -12,6 +13,7 @@
 #include <optional>
 #include <span>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include <doctest/doctest.h>
@@ -83,13 +85,28 @@ void sample(Run& run, std::span<const double> clean, double t, double apart, std
     }
 }
 
+/// Fills a drive in: a sample of each signal, `rate` a second, of what `clean` makes of a time once
+/// the courses have gone on.
+template <class Clean>
+Run along(Run run, Dice& dice, std::initializer_list<Course*> courses, Clean clean, double apart,
+          std::size_t which, const Fault& fault) {
+    run.name = "made here";
+    for (int i = 0; i < static_cast<int>(length * rate); ++i) {
+        const double t = i / rate;
+        for (Course* course : courses)
+            course->go(dice);
+        sample(run, clean(t), t, apart, which, fault);
+    }
+    run.settle();
+    return run;
+}
+
 enum Which : std::size_t { speed, pressure, flow, wanderer, warmth, signals };
 
 /// A drive along a course that `seed` draws; `warm`: temperature at its start.
 Run drive(std::uint32_t seed, double warm, Which which = signals, const Fault& fault = {}) {
     Dice dice(seed);
     Run run;
-    run.name = "made here";
     // The temperature's PID is none whose name says that it comes from others.
     run.series.push_back(shell(0xC0, "speed", Unit::rpm, 1));
     run.series.push_back(shell(0xC1, "pressure", Unit::kilopascal, 0.5));
@@ -99,19 +116,13 @@ Run drive(std::uint32_t seed, double warm, Which which = signals, const Fault& f
     Course turning{1500, 2000, 0.08, 900, 2500, 0.15};
     Course load{50, 50, 0.08, 25, 70, 0.2};
     Course own{40, 40, 0.1, 20, 40, 0.15};
-    for (int i = 0; i < static_cast<int>(length * rate); ++i) {
-        const double t = i / rate;
-        for (Course* course : {&turning, &load, &own})
-            course->go(dice);
+    const auto clean = [&](double) {
         warm += (90 - warm) / (100 * rate);
-        const double clean[signals] = {turning.at + 4 * dice.scatter(),
-                                       load.at + 0.4 * dice.scatter(),
-                                       turning.at * load.at / 4000 + 0.1 * dice.scatter(),
-                                       own.at + 0.2 * dice.scatter(), warm + 0.2 * dice.scatter()};
-        sample(run, clean, t, 0.02, which, fault);
-    }
-    run.settle();
-    return run;
+        return std::array{turning.at + 4 * dice.scatter(), load.at + 0.4 * dice.scatter(),
+                          turning.at * load.at / 4000 + 0.1 * dice.scatter(),
+                          own.at + 0.2 * dice.scatter(), warm + 0.2 * dice.scatter()};
+    };
+    return along(std::move(run), dice, {&turning, &load, &own}, clean, 0.02, which, fault);
 }
 
 ContrastResult held(const Run& good, const Run& bad) {
@@ -139,7 +150,6 @@ enum Tied : std::size_t { turns, filling, product, half_turns, double_filling, t
 Run tied(std::uint32_t seed, Tied which = tied_signals, const Fault& fault = {}) {
     Dice dice(seed);
     Run run;
-    run.name = "made here";
     run.series.push_back(shell(0xC0, "turns", Unit::rpm, 1));
     run.series.push_back(shell(0xC1, "filling", Unit::kilopascal, 0.1));
     run.series.push_back(shell(0xC2, "product", Unit::gram_second, 0.01));
@@ -151,18 +161,12 @@ Run tied(std::uint32_t seed, Tied which = tied_signals, const Fault& fault = {})
     }
     Course a{1500, 2000, 0.08, 900, 2500, 0.15};
     Course b{50, 50, 0.08, 25, 70, 0.15};
-    for (int i = 0; i < static_cast<int>(length * rate); ++i) {
-        const double t = i / rate;
-        for (Course* course : {&a, &b})
-            course->go(dice);
-        const double clean[tied_signals] = {a.at + dice.scatter(), b.at + 0.1 * dice.scatter(),
-                                            a.at * b.at / 4000 + 0.02 * dice.scatter(),
-                                            a.at / 2 + 0.5 * dice.scatter(),
-                                            2 * b.at + 0.2 * dice.scatter()};
-        sample(run, clean, t, 0, which, fault);
-    }
-    run.settle();
-    return run;
+    const auto clean = [&](double) {
+        return std::array{a.at + dice.scatter(), b.at + 0.1 * dice.scatter(),
+                          a.at * b.at / 4000 + 0.02 * dice.scatter(),
+                          a.at / 2 + 0.5 * dice.scatter(), 2 * b.at + 0.2 * dice.scatter()};
+    };
+    return along(std::move(run), dice, {&a, &b}, clean, 0, which, fault);
 }
 
 } // namespace
@@ -382,24 +386,18 @@ TEST_CASE("what lasts beside values that the good drive seldom had says little")
     const auto made = [](std::uint32_t seed, double from, double to, double bend, double off) {
         Dice dice(seed);
         Run run;
-        run.name = "made here";
         for (const std::uint16_t id : std::initializer_list<std::uint16_t>{0xC0, 0xC1, 0xC2, 0xC3})
             run.series.push_back(shell(id, "one", Unit::rpm, 1));
         Course low{1500, 2000, 0.08, 900, 2300, 0.15};
         Course high{3000, 3000, 0.08, 2900, 400, 0.15};
         Course own{40, 40, 0.1, 20, 40, 0.15};
-        for (int i = 0; i < static_cast<int>(length * rate); ++i) {
-            const double t = i / rate;
-            for (Course* course : {&low, &high, &own})
-                course->go(dice);
+        const auto clean = [&](double t) {
             const double a = between(t, from, to) ? high.at : low.at;
             const double c = a + bend * std::max(0.0, a - 2950) + (between(t, 50, 90) ? off : 0);
-            const double clean[] = {a + 2 * dice.scatter(), a / 2 + 2 * dice.scatter(),
-                                    c / 3 + 2 * dice.scatter(), own.at + dice.scatter()};
-            sample(run, clean, t, 0, 4, {});
-        }
-        run.settle();
-        return run;
+            return std::array{a + 2 * dice.scatter(), a / 2 + 2 * dice.scatter(),
+                              c / 3 + 2 * dice.scatter(), own.at + dice.scatter()};
+        };
+        return along(std::move(run), dice, {&low, &high, &own}, clean, 0, 4, {});
     };
     const Run good = made(1, 0, 0, 0, 0);
     CHECK(held(good, made(2, 150, 300, 2.35, 0)).suspects.empty());

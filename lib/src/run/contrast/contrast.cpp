@@ -101,6 +101,11 @@ bool trims(const Series& series) {
     return (id >= 0x06 && id <= 0x09) || (id >= 0x55 && id <= 0x58);
 }
 
+/// What the ECU commands as it likes, to either end of its scaling.
+bool commanded(const Series& series) {
+    return set_freely(series) && !trims(series);
+}
+
 /// A system voltage, which a charging control sets by load, battery and temperature (common
 /// practice): it may move from one level to another.
 bool regulated(const Series& series) {
@@ -334,9 +339,9 @@ class Comparison {
         if (locked)
             look(ToldScanner(traces, series.step,
                              strict_told * doubtful *
-                                 (set_freely(series) && !trims(series) ? 3.0
-                                  : set_by_ecu                         ? 1.4
-                                                                       : 1.0),
+                                 (commanded(series) ? 3.0
+                                  : set_by_ecu      ? 1.4
+                                                    : 1.0),
                              set_by_ecu ? 1.2 : 1.0));
         else
             look(LooseScanner(traces, series,
@@ -560,8 +565,8 @@ class Comparison {
         const Track& track = bad_[run]->track(k);
         const Series& series = good.series();
         constexpr std::size_t least_good = 100;
-        if (!series.has_ends || survey_->range(k).counter ||
-            (set_freely(series) && !trims(series)) || good.size() < least_good)
+        if (!series.has_ends || survey_->range(k).counter || commanded(series) ||
+            good.size() < least_good)
             return;
         float low = good.value(0);
         float high = low;
@@ -1039,12 +1044,10 @@ class Comparison {
                    : hit.to - hit.from <= 8 ? DepartureKind::drop_out
                                             : DepartureKind::offset;
         case Sign::rough:
-            return DepartureKind::noise;
         case Sign::frayed:
             return DepartureKind::noise;
-        case Sign::trailing:
-            return DepartureKind::lag;
         case Sign::late:
+        case Sign::trailing:
             return DepartureKind::lag;
         case Sign::frozen:
             return DepartureKind::stuck;

@@ -558,13 +558,9 @@ Ties::Near Ties::near(const Tie& tie, const Terms& x, std::uint8_t aside) {
     Near out;
     if (count < some)
         return out;
-    float sum = 0;
     float squares = 0;
-    for (const float one : left) {
-        sum += one;
+    for (const float one : left)
         squares += one * one;
-    }
-    out.mean = sum / static_cast<float>(some);
     out.rms = std::sqrt(squares / static_cast<float>(some));
     out.distance = std::sqrt(closest[some - 1]);
     return out;

@@ -103,8 +103,7 @@ class Ties {
         Day day;
     };
     struct Near {
-        float mean = 0; ///< in scales
-        float rms = 0;
+        float rms = 0; ///< in scales
         float distance = missing;
     };
     struct Differences {
