@@ -36,6 +36,12 @@ void add_products(const float* x, const float* others, std::size_t stride, std::
 
 } // namespace
 
+float products_of(const float* a, const float* b, std::size_t n) {
+    float sum = 0;
+    add_products<1>(a, b, 0, n, &sum);
+    return sum;
+}
+
 std::vector<float> gram_of(const std::vector<float>& data, std::size_t stride, std::size_t columns,
                            std::size_t from, std::size_t to) {
     std::vector<float> gram(columns * columns);

@@ -7,6 +7,9 @@
 
 namespace telltale::run {
 
+/// The sum of the products of two columns of `n` rows.
+float products_of(const float* a, const float* b, std::size_t n);
+
 /// The products of all pairs of columns over the rows [from, to): a square matrix, both triangles.
 /// `data` holds column after column, each `stride` long.
 std::vector<float> gram_of(const std::vector<float>& data, std::size_t stride, std::size_t columns,

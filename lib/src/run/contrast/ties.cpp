@@ -6,6 +6,7 @@
 #include <limits>
 #include <span>
 
+#include "regress.hpp"
 #include "run/robust.hpp"
 #include "solve.hpp"
 
@@ -343,18 +344,7 @@ void Ties::search_curved(const Grid& good, std::vector<Tie>& out) const {
         }
     }
     const auto dot = [&](const Column& a, const Column& b) {
-        // Several sums at once, which the compiler puts side by side.
-        std::array<float, 8> sums{};
-        std::size_t i = 0;
-        for (; i + 8 <= rows; i += 8)
-            for (std::size_t k = 0; k < 8; ++k)
-                sums[k] += a[i + k] * b[i + k];
-        float sum = 0;
-        for (; i < rows; ++i)
-            sum += a[i] * b[i];
-        for (const float part : sums)
-            sum += part;
-        return double{sum};
+        return double{products_of(a.data(), b.data(), rows)};
     };
     // What each has in common with each that is no product of two.
     std::vector<double> table(columns.size() * simple);
