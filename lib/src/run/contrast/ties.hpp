@@ -118,42 +118,63 @@ class Ties {
     const std::vector<float>& column(const Grid& grid, std::size_t signal, bool powers) const {
         return powers ? grid.logs[signal] : grid.plain[signal];
     }
-    void search(const Grid& good, bool powers, std::vector<Tie>& out) const;
-    void search_curved(const Grid& good, std::vector<Tie>& out) const;
-    static double distance(const Tie& tie, const Terms& x);
+    double mean_of(std::size_t signal, bool powers) const {
+        return powers ? log_mean_[signal] : mean_[signal];
+    }
+    double sd_of(std::size_t signal, bool powers) const {
+        return powers ? log_sd_[signal] : sd_[signal];
+    }
+
+    // ties_parts.hpp
     static std::size_t bin_of(double value, double low, double high);
     static bool knows(const Tie& tie, std::size_t place, double value);
-    std::vector<std::size_t> rows_of(const Tie& tie, const Grid& good) const;
-    void remember(const Grid& good, Tie& tie) const;
-    static Near near(const Tie& tie, const Terms& x, std::uint8_t aside);
-    bool fit(const Grid& good, std::size_t blocks, Tie& tie) const;
-    bool fit_least(const Grid& good, std::size_t blocks, Tie& tie) const;
     static std::size_t terms_of(const Tie& tie, const std::array<double, most_partners>& values,
                                 Terms& x);
     std::size_t terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const;
-    static double sum_of(const Terms& x, std::size_t n, const Terms& beta);
     static std::size_t product_at(const Tie& tie, std::size_t p, std::size_t q);
+    static double sum_of(const Terms& x, std::size_t n, const Terms& beta);
     double expect(const Tie& tie, const Grid& grid, std::size_t i, const Terms& beta) const;
-    Differences differences(const Tie& tie, const Grid& grid, bool is_good, const Day& day) const;
+    static double distance(const Tie& tie, const Terms& x);
+
+    // ties_search.cpp
+    std::vector<std::size_t> moving(const Grid& good, bool powers) const;
+    static Tie tie_of(std::span<const std::size_t> who, std::size_t target,
+                      std::span<const std::size_t> by);
+    void search(const Grid& good, bool powers, std::vector<Tie>& out) const;
+    void search_curved(const Grid& good, std::vector<Tie>& out) const;
+
+    // ties_fit.cpp
+    std::vector<std::size_t> rows_of(const Tie& tie, const Grid& good) const;
+    bool fit(const Grid& good, std::size_t blocks, Tie& tie) const;
+    bool fit_least(const Grid& good, std::size_t blocks, Tie& tie) const;
+    void remember(const Grid& good, Tie& tie) const;
+    static Near near(const Tie& tie, const Terms& x, std::uint8_t aside);
+
+    // ties_sight.cpp
     Day day_of(const Tie& tie, const Grid& grid) const;
+    Differences differences(const Tie& tie, const Grid& grid, bool is_good, const Day& day) const;
     static Way way_of(std::size_t sight);
     static std::size_t points(std::size_t sight, double spacing);
+    /// From one window to the next: they have four points or more.
+    static std::size_t stride_of(std::size_t width) { return width / 4; }
     void sight(const Differences& d, std::size_t sight, double spacing, std::vector<float>& value,
                std::vector<float>& unit) const;
     void doubt(const Differences& d, std::size_t sight, double spacing,
                std::vector<float>& unsure) const;
+    void set_limits(const Grid& good, const std::vector<char>& free, Tie& tie) const;
     View view(const Tie& tie, const Grid& bad) const;
+
+    // ties_look.cpp
     double slope(const Tie& tie, std::size_t place, const Grid& grid, std::size_t from,
                  std::size_t to) const;
-
-    bool holds(std::size_t tie, std::size_t signal) const;
-    std::size_t turned_to(std::size_t signal, std::size_t tie) const;
-    bool stranger(std::size_t a, std::size_t b, std::span<const Broken> where) const;
-    double lateness(std::size_t signal, std::size_t other, const std::vector<char>& inside) const;
     double share(const Tie& tie, std::size_t place, const Grid& grid, std::size_t from,
                  std::size_t to) const;
     double pull(std::size_t tie, std::size_t signal, const Grid& grid, std::size_t from,
                 std::size_t to, double unit, Way way) const;
+    bool holds(std::size_t tie, std::size_t signal) const;
+    std::size_t turned_to(std::size_t signal, std::size_t tie) const;
+    bool stranger(std::size_t a, std::size_t b, std::span<const Broken> where) const;
+    double lateness(std::size_t signal, std::size_t other, const std::vector<char>& inside) const;
 
     std::vector<char> able_;
     std::vector<char> slow_;

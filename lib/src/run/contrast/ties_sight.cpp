@@ -1,0 +1,307 @@
+// SPDX-License-Identifier: Apache-2.0
+// What is left of a tie over a run, and how strange that is: windows of many widths, their limits
+// by what the good run had, and what each window of a bad run comes to.
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <span>
+
+#include "run/robust.hpp"
+#include "ties_parts.hpp"
+
+namespace telltale::run {
+namespace {
+
+constexpr float most_z = 16;
+constexpr double slack = 10;
+constexpr double strict = 1.65;
+constexpr double looseness = 16;
+constexpr double noisy = 1.25;
+constexpr double unsureness = 4; // standard errors
+constexpr std::array<double, Ties::sights> floors{2.6, 2.2, 1.8, 1.5, 1.2, 2.2, 2.0, 6.0, 6.0};
+/// A moment may have many reasons; what lasts has fewer.
+constexpr std::array<double, Ties::sights> caution{1.6, 1.25, 1, 1, 1, 1.1, 1, 1.35, 1.35};
+
+/// A level that is strange, by what it was in the good run. What wanders there wanders further
+/// elsewhere.
+double level_limit(std::span<const float> seen, std::size_t sight) {
+    constexpr std::array<double, Ties::level_widths.size()> base{4.0, 2.4, 1.4, 1.0, 0.8};
+    constexpr double beyond = 1.4;
+    double most = 0;
+    double squares = 0;
+    std::size_t count = 1;
+    for (const float v : seen) {
+        if (std::isnan(v))
+            continue;
+        most = std::max(most, double{std::abs(v)});
+        squares += double{v} * double{v};
+        ++count;
+    }
+    const double usual = std::sqrt(squares / static_cast<double>(count));
+    return std::max(beyond * most, base[sight] + 3 * usual + 12 * usual * usual);
+}
+
+} // namespace
+
+/// What the whole run is off by: another day's soot, fuel, weight or air. As much of each value of
+/// a sum, where that leaves less.
+Ties::Day Ties::day_of(const Tie& tie, const Grid& grid) const {
+    constexpr double share = 0.8;
+    const std::vector<float>& y = column(grid, tie.target, tie.powers);
+    std::vector<double> fitted(grid.size, nothing);
+    for (std::size_t i = 0; i < grid.size; ++i)
+        if (grid.aside[i] == 0)
+            fitted[i] = expect(tie, grid, i, tie.beta.back());
+    Day day;
+    day.more =
+        share * day_level(grid.size, [&](std::size_t i) { return double{y[i]} - fitted[i]; });
+    if (tie.powers || lowest_[tie.target] < 0)
+        return day;
+    const double least = floor_[tie.target] + 0.3 * sd_[tie.target];
+    Day other;
+    other.part = share * day_level(grid.size, [&](std::size_t i) {
+                     return fitted[i] > least ? double{y[i]} / fitted[i] - 1 : nothing;
+                 });
+    const auto left = [&](const Day& by) {
+        std::vector<double> sizes;
+        for (std::size_t i = 0; i < grid.size; ++i) {
+            const double off = double{y[i]} - by.of(fitted[i]);
+            if (!std::isnan(off))
+                sizes.push_back(std::abs(off));
+        }
+        return sizes.empty() ? 0.0 : median(sizes);
+    };
+    return other.part != 0 && left(other) < left(day) ? other : day;
+}
+
+Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_good,
+                                    const Day& day) const {
+    Differences d;
+    d.z.assign(grid.size, missing);
+    d.unit.assign(grid.size, missing);
+    d.pace.assign(grid.size, missing);
+    d.blocks = tie.beta.size() - 1;
+    if (!is_good)
+        d.unsure.assign(grid.size * d.blocks, 0);
+    const std::vector<float>& y = column(grid, tie.target, tie.powers);
+    std::vector<double> fitted(grid.size, nothing);
+    std::vector<Near> around(grid.size);
+    std::vector<Terms> at(grid.size);
+    std::size_t terms = 0;
+    for (std::size_t i = 0; i < grid.size; ++i) {
+        if (grid.aside[i] != 0)
+            continue;
+        bool inside = true;
+        for (std::size_t p = 0; p < tie.count; ++p) {
+            inside = inside && knows(tie, p, double{column(grid, tie.by[p], tie.powers)[i]});
+        }
+        if (!inside)
+            continue;
+        Terms& x = at[i];
+        terms = terms_at(tie, grid, i, x);
+        if (tie.count > 1 && distance(tie, x) > tie.farthest)
+            continue;
+        if (i % 4 == 0 || std::isnan(around[i - 1].distance)) // it changes slowly
+            around[i] = near(tie, x, is_good ? grid.block[i] : 255);
+        else
+            around[i] = around[i - 1];
+        if (!(around[i].distance <= tie.near_enough))
+            continue;
+        fitted[i] = day.of(sum_of(x, terms, is_good ? tie.beta[grid.block[i]] : tie.beta.back()));
+        if (!tie.powers) // no sensor reads beyond its ends
+            fitted[i] = std::clamp(fitted[i], least_[tie.target], most_[tie.target]);
+    }
+    constexpr double timing = 0.1; // seconds
+    constexpr float most_pace = 8;
+    for (std::size_t i = 0; i < grid.size; ++i) {
+        if (!std::isfinite(fitted[i]) || std::isnan(y[i]))
+            continue;
+        double variance = tie.scale * tie.scale;
+        const double wider = std::max(1.0, double{around[i].rms} / 1.15);
+        variance *= wider * wider;
+        double in_units = 1;
+        if (tie.powers) {
+            // What a step of each makes of it.
+            const auto coarse = [&](std::size_t signal, double beta, double log_value) {
+                const double part = beta * step_[signal] / std::exp(log_value);
+                return part * part / 12;
+            };
+            in_units = std::exp(fitted[i]);
+            variance += coarse(tie.target, 1, fitted[i]);
+            for (std::size_t p = 0; p < tie.count; ++p)
+                variance += coarse(tie.by[p], tie.beta.back()[p + 1] / tie.width[p],
+                                   double{column(grid, tie.by[p], true)[i]});
+        }
+        double pace = nothing;
+        if (i > 0 && i + 1 < grid.size && !std::isnan(fitted[i - 1]) &&
+            !std::isnan(fitted[i + 1])) {
+            pace = (fitted[i + 1] - fitted[i - 1]) / (2 * grid.spacing);
+            variance += timing * pace * timing * pace;
+        }
+        const double sigma = std::sqrt(variance);
+        if (!std::isfinite(sigma * in_units))
+            continue;
+        const auto off = static_cast<float>(double{y[i]} - fitted[i]);
+        d.z[i] = std::clamp(off / static_cast<float>(sigma), -most_z, most_z);
+        d.unit[i] = static_cast<float>(sigma * in_units);
+        d.pace[i] = std::clamp(static_cast<float>(pace / sigma), -most_pace, most_pace);
+        if (is_good)
+            continue;
+        const double whole = sum_of(at[i], terms, tie.beta.back());
+        for (std::size_t b = 0; b < d.blocks; ++b)
+            d.unsure[i * d.blocks + b] =
+                static_cast<float>((sum_of(at[i], terms, tie.beta[b]) - whole) / sigma);
+    }
+    return d;
+}
+
+Ties::Way Ties::way_of(std::size_t sight) {
+    return sight < level_widths.size()                         ? Way::level
+           : sight < level_widths.size() + rough_widths.size() ? Way::rough
+                                                               : Way::late;
+}
+
+std::size_t Ties::points(std::size_t sight, double spacing) {
+    const Way way = way_of(sight);
+    const double width = way == Way::level ? level_widths[sight]
+                         : way == Way::rough
+                             ? rough_widths[sight - level_widths.size()]
+                             : late_widths[sight - level_widths.size() - rough_widths.size()];
+    return std::max<std::size_t>(4, static_cast<std::size_t>(std::lround(width / spacing)));
+}
+
+/// A window begins at every quarter of its width. Of the level the mean difference, of roughness
+/// that from point to point; lateness in standard errors of it, and its unit in seconds.
+void Ties::sight(const Differences& d, std::size_t sight, double spacing, std::vector<float>& value,
+                 std::vector<float>& unit) const {
+    value.clear();
+    unit.clear();
+    const std::size_t n = d.z.size();
+    const std::size_t width = points(sight, spacing);
+    const Way way = way_of(sight);
+    if (n < 6 * width)
+        return;
+    const std::size_t stride = stride_of(width);
+    for (std::size_t from = 0; from + width <= n; from += stride) {
+        float sum = 0;
+        float units = 0;
+        std::size_t count = 0;
+        for (std::size_t i = from; i < from + width; ++i) {
+            const float v = way == Way::level  ? d.z[i]
+                            : way == Way::late ? -d.z[i] * d.pace[i]
+                            : i == from        ? missing
+                                               : std::abs(d.z[i] - d.z[i - 1]);
+            if (std::isnan(v))
+                continue;
+            sum += v;
+            units += way == Way::late ? d.pace[i] * d.pace[i] : d.unit[i];
+            ++count;
+        }
+        const bool enough = 10 * count >= 6 * (width - (way == Way::rough ? 1 : 0)) && units > 0;
+        if (!enough) {
+            value.push_back(missing);
+            unit.push_back(missing);
+        } else if (way == Way::late) {
+            value.push_back(sum / std::sqrt(units));
+            unit.push_back(1 / std::sqrt(units));
+        } else {
+            value.push_back(sum / static_cast<float>(count));
+            unit.push_back(units / static_cast<float>(count));
+        }
+    }
+}
+
+/// How far the mean over each window would be another one had a part of the good run not been
+/// there: the jackknife's standard error, with a factor.
+void Ties::doubt(const Differences& d, std::size_t sight, double spacing,
+                 std::vector<float>& unsure) const {
+    unsure.clear();
+    const std::size_t n = d.z.size();
+    const std::size_t width = points(sight, spacing);
+    const bool level = way_of(sight) == Way::level;
+    const std::size_t stride = stride_of(width);
+    std::vector<double> sums(d.blocks, 0);
+    std::size_t count = 0;
+    // What enters a window, less what leaves it.
+    const auto pass = [&](std::size_t begin, std::size_t end, double sign) {
+        for (std::size_t i = begin; i < end && level; ++i) {
+            if (std::isnan(d.z[i]))
+                continue;
+            count += sign > 0 ? 1 : static_cast<std::size_t>(-1);
+            for (std::size_t b = 0; b < d.blocks; ++b)
+                sums[b] += sign * double{d.unsure[i * d.blocks + b]};
+        }
+    };
+    for (std::size_t from = 0; from + width <= n; from += stride) {
+        pass(from == 0 ? 0 : from - stride + width, from + width, 1);
+        pass(from == 0 ? 0 : from - stride, from, -1);
+        double mean = 0;
+        for (const double sum : sums)
+            mean += sum / static_cast<double>(d.blocks);
+        double squares = 0;
+        for (const double sum : sums)
+            squares += (sum - mean) * (sum - mean);
+        const auto blocks = static_cast<double>(d.blocks);
+        unsure.push_back(
+            count > 0 ? static_cast<float>(unsureness * std::sqrt(squares * (blocks - 1) / blocks) /
+                                           static_cast<double>(count))
+                      : 0.0F);
+    }
+}
+
+/// Of each window: how strange it has to be, and whether nothing but noise was left there, by the
+/// good run with each of its blocks told by the others.
+void Ties::set_limits(const Grid& good, const std::vector<char>& free, Tie& tie) const {
+    // The more signals it takes, the closer it has to be.
+    constexpr std::array<double, most_partners> close_enough{0.13, 0.08, 0.05};
+    bool close = tie.sharpness < close_enough[tie.count - 1U] && free[tie.target] == 0;
+    for (std::size_t p = 0; p < tie.count; ++p)
+        close = close && free[tie.by[p]] == 0;
+    const Differences d = differences(tie, good, true, {});
+    std::vector<float> value;
+    std::vector<float> unit;
+    for (std::size_t s = 0; s < sights; ++s) {
+        sight(d, s, good.spacing, value, unit);
+        if (value.size() < 8)
+            continue;
+        double most = floors[s];
+        for (const float v : value)
+            most = std::fmax(most, double{std::abs(v)}); // passes over not-a-number
+        tie.plain[s] = close && most <= noisy * floors[s];
+        tie.witness = tie.witness && !tie.plain[s];
+        tie.limit[s] = way_of(s) == Way::level
+                           ? level_limit(value, s) * (1 + slack * tie.sharpness)
+                           : caution[s] * (strict + looseness * tie.sharpness) * most;
+    }
+}
+
+Ties::View Ties::view(const Tie& tie, const Grid& bad) const {
+    View out;
+    out.day = day_of(tie, bad);
+    const Differences d = differences(tie, bad, false, out.day);
+    std::vector<float> unsure;
+    for (std::size_t s = 0; s < sights; ++s) {
+        if (tie.limit[s] <= 0)
+            continue;
+        sight(d, s, bad.spacing, out.score[s], out.unit[s]);
+        doubt(d, s, bad.spacing, unsure);
+        std::vector<double> usual = known_values(out.score[s]);
+        if (usual.size() < 8) {
+            out.score[s].clear();
+            out.unit[s].clear();
+            continue;
+        }
+        for (double& v : usual)
+            v = std::abs(v);
+        constexpr double more = 2.5;
+        const auto limit = static_cast<float>(std::max(tie.limit[s], more * quantile(usual, 0.6)));
+        for (std::size_t j = 0; j < out.score[s].size(); ++j) {
+            const float here = std::hypot(limit, unsure[j]);
+            out.score[s][j] /= here;
+            out.unit[s][j] *= here;
+        }
+    }
+    return out;
+}
+
+} // namespace telltale::run
