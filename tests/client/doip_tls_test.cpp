@@ -274,7 +274,7 @@ TEST_CASE("a vehicle behind DoIP with TLS is found and read, by a certificate th
     // Nobody who was asked to vouch for it does.
     const auto stranger = read_all(io, entity.name() + ",tls,ca=" + untrusted.path());
     CHECK(!stranger.found);
-    CHECK(stranger.trouble.find("certificate") != std::string::npos);
+    CHECK(stranger.trouble.find("its certificate is not trusted") != std::string::npos);
     // Nor do the authorities of the system know it.
     CHECK(!read_all(io, entity.name() + ",tls").found);
     // Not to be asked about certificates is possible, by name.
@@ -294,7 +294,7 @@ TEST_CASE("a certificate of another host is refused") {
     SecureEntity entity(io, elsewhere, {});
     const auto outcome = read_all(io, entity.name() + ",tls,ca=" + trusted.path());
     CHECK(!outcome.found);
-    CHECK(outcome.trouble.find("certificate") != std::string::npos);
+    CHECK(outcome.trouble.find("its certificate is another host's") != std::string::npos);
     CHECK(entity.activations == 0);
 }
 
@@ -327,5 +327,6 @@ TEST_CASE("where TLS is asked for, an entity without it is refused") {
         read_all(io, "doip:127.0.0.1:" + std::to_string(plain.local_endpoint().port()) +
                          ",tls,ca=" + trusted.path());
     CHECK(!outcome.found);
+    CHECK(outcome.trouble.find("does not speak TLS") != std::string::npos);
     CHECK(first == 0x16); // a handshake record (RFC 8446, 5.1), no DoIP
 }

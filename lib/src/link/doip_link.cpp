@@ -45,7 +45,7 @@ class DoipLink final : public Base {
                              if (error)
                                  return open_failed(LinkError::cannot_open,
                                                     "cannot connect to '" + wanted_.place +
-                                                        "': " + error.message());
+                                                        "': " + why_not(error));
                              doip::append_activation(out_, settings_.doip.tester,
                                                      settings_.doip.activation);
                              write();
@@ -179,6 +179,19 @@ class DoipLink final : public Base {
         LineUp up;
         up.entity = answer.entity;
         opened(up);
+    }
+
+    std::string why_not(error_code error) const {
+        switch (const TlsOutcome tls = stream_->tls(); tls.kind) {
+        case TlsOutcome::Kind::untrusted:
+            return "its certificate is not trusted: " + tls.why;
+        case TlsOutcome::Kind::other_host:
+            return "its certificate is another host's";
+        case TlsOutcome::Kind::not_spoken:
+            return "it does not speak TLS: " + tls.why;
+        default:
+            return error.message();
+        }
     }
 
     void gone(error_code error) {

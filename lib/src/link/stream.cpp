@@ -4,9 +4,12 @@
 #include <boost/asio/connect.hpp>
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/ssl/context.hpp>
+#include <boost/asio/ssl/error.hpp>
 #include <boost/asio/ssl/host_name_verification.hpp>
 #include <boost/asio/ssl/stream.hpp>
 #include <boost/asio/write.hpp>
+#include <openssl/ssl.h>
+#include <openssl/x509_vfy.h>
 
 namespace telltale::link {
 
@@ -107,17 +110,60 @@ class Tls final : public Tcp<Tls, asio::ssl::stream<tcp::socket>>,
     tcp::socket& lowest() { return stream_.next_layer(); }
     asio::ssl::stream<tcp::socket>& layer() { return stream_; }
     void ready(const std::string& host, Done done) {
+        outcome_ = {TlsOutcome::Kind::not_spoken, "", "", "nothing comes of the handshake"};
         if (verify_)
-            stream_.set_verify_callback(asio::ssl::host_name_verification(host));
-        stream_.async_handshake(asio::ssl::stream_base::client,
-                                [kept = shared_from_this(), done = std::move(done)](
-                                    const error_code& error) { kept->tell(done, error); });
+            stream_.set_verify_callback([this, names = asio::ssl::host_name_verification(host)](
+                                            bool vouched, asio::ssl::verify_context& context) {
+                return trusts(vouched, context, names);
+            });
+        stream_.async_handshake(
+            asio::ssl::stream_base::client,
+            [kept = shared_from_this(), done = std::move(done)](const error_code& error) {
+                kept->shaken(error);
+                kept->tell(done, error);
+            });
     }
+    TlsOutcome tls() const override { return outcome_; }
 
   private:
+    bool trusts(bool vouched, asio::ssl::verify_context& context,
+                const asio::ssl::host_name_verification& names) {
+        X509_STORE_CTX* chain = context.native_handle();
+        if (!vouched) {
+            outcome_.kind = TlsOutcome::Kind::untrusted;
+            outcome_.why = X509_verify_cert_error_string(X509_STORE_CTX_get_error(chain));
+            return false;
+        }
+        if (names(vouched, context))
+            return true;
+        outcome_.kind = TlsOutcome::Kind::other_host;
+        outcome_.why = "hostname mismatch";
+        X509_STORE_CTX_set_error(chain, X509_V_ERR_HOSTNAME_MISMATCH);
+        return false;
+    }
+    void shaken(const error_code& error) {
+        if (!error) {
+            SSL* ssl = stream_.native_handle();
+            outcome_ = {TlsOutcome::Kind::agreed, SSL_get_version(ssl), SSL_get_cipher_name(ssl),
+                        ""};
+            return;
+        }
+        if (outcome_.kind != TlsOutcome::Kind::not_spoken) // the certificate's fault
+            return;
+        outcome_.why = error.message();
+        if (error.category() != asio::error::get_ssl_category())
+            return;
+        const int reason = ERR_GET_REASON(static_cast<unsigned long>(error.value()));
+        if (reason >= SSL_AD_REASON_OFFSET || reason == SSL_R_UNSUPPORTED_PROTOCOL)
+            outcome_.kind = TlsOutcome::Kind::refused; // by an alert, or with an old version
+        else if (reason == SSL_R_NO_PROTOCOLS_AVAILABLE || reason == SSL_R_NO_CIPHERS_AVAILABLE)
+            outcome_.kind = TlsOutcome::Kind::unable;
+    }
+
     asio::ssl::context context_;
     asio::ssl::stream<tcp::socket> stream_;
     bool verify_;
+    TlsOutcome outcome_;
 };
 
 } // namespace
@@ -148,6 +194,19 @@ std::shared_ptr<Stream> make_tls(const Executor& executor, const std::string& ca
         return nullptr;
     }
     return std::make_shared<Tls>(executor, std::move(context), verify);
+}
+
+std::shared_ptr<Stream> make_old_tls(const Executor& executor) {
+    asio::ssl::context context(asio::ssl::context::tls_client);
+    error_code error;
+    context.set_verify_mode(asio::ssl::verify_none, error);
+    SSL_CTX* raw = context.native_handle();
+    // These versions sign with SHA-1, which OpenSSL allows at its lowest level alone.
+    if (error || SSL_CTX_set_min_proto_version(raw, TLS1_VERSION) != 1 ||
+        SSL_CTX_set_max_proto_version(raw, TLS1_1_VERSION) != 1 ||
+        SSL_CTX_set_cipher_list(raw, "DEFAULT:@SECLEVEL=0") != 1)
+        return nullptr;
+    return std::make_shared<Tls>(executor, std::move(context), false);
 }
 
 } // namespace telltale::link

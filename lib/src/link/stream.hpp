@@ -7,6 +7,7 @@
 #include <string>
 
 #include "telltale/link/link.hpp"
+#include "telltale/link/tls.hpp"
 
 namespace telltale::link {
 
@@ -22,6 +23,8 @@ class Stream {
     virtual void read(std::span<std::uint8_t> into, Read done) = 0;
     virtual void write(Bytes bytes, Done done) = 0;
     virtual void close() = 0;
+    /// What came of TLS so far.
+    virtual TlsOutcome tls() const { return {}; }
 };
 
 std::shared_ptr<Stream> make_tcp(const Executor& executor);
@@ -29,5 +32,8 @@ std::shared_ptr<Stream> make_tcp(const Executor& executor);
 /// Null, with `why`, when the file cannot be used.
 std::shared_ptr<Stream> make_tls(const Executor& executor, const std::string& ca, bool verify,
                                  std::string& why);
+/// TLS that is too old for DoIP, 1.0 and 1.1, with any certificate: to see who takes it. Null when
+/// it cannot be had here.
+std::shared_ptr<Stream> make_old_tls(const Executor& executor);
 
 } // namespace telltale::link
