@@ -2,6 +2,7 @@
 // Vetting a DoIP entity and a K-line adapter with anything that these may do: it comes to its end,
 // and what it reports is bounded.
 #include <algorithm>
+#include <array>
 #include <vector>
 
 #include "dump_target.hpp"
@@ -52,9 +53,9 @@ void check_report(const Report& report) {
 struct Entity final : DoipVetOutlet {
     bool open[DoipVetting::lines] = {};
     bool wanted[DoipVetting::lines] = {};
-    std::vector<std::uint8_t> written; ///< last
-    std::vector<std::uint8_t> given;   ///< to the far end
-    void connect(unsigned line) override {
+    std::vector<std::uint8_t> written;              ///< last
+    std::array<std::vector<std::uint8_t>, 3> given; ///< to the far end, each of its ECUs
+    void connect(unsigned line, DoipConnection) override {
         FUZZ_REQUIRE(line < DoipVetting::lines);
         wanted[line] = true;
     }
@@ -63,9 +64,10 @@ struct Entity final : DoipVetOutlet {
         written.assign(bytes.begin(), bytes.end());
     }
     void close(unsigned line) override { open[line] = wanted[line] = false; }
-    void answer(Bytes message) override {
+    void answer(unsigned ecu, Bytes message) override {
+        FUZZ_REQUIRE(ecu < given.size());
         FUZZ_REQUIRE(!message.empty() && message.size() <= 300);
-        given.assign(message.begin(), message.end());
+        given[ecu].assign(message.begin(), message.end());
     }
 };
 
@@ -76,7 +78,11 @@ void fuzz_doip(Input input) {
     options.target = 0x1001;
     options.longest = 300;
     options.duration = 5 * sec;
-    options.seed = 1U + input.byte();
+    const std::uint8_t how = input.byte();
+    options.seed = 1U + how;
+    if ((how & 0x40) != 0)
+        options.others = {0x1002, 0x1003};
+    options.tls = (how & 0x80) != 0;
     Time now = sec;
     DoipVetting vetting(options, now);
     const auto put = [&](unsigned line, doip::Type type, Bytes payload) {
@@ -87,6 +93,8 @@ void fuzz_doip(Input input) {
     for (int i = 0; i < 20'000 && !vetting.done(); ++i) {
         const std::uint8_t what = input.over() ? 0 : input.byte();
         const unsigned line = what >> 7;
+        const unsigned ecu = what >> 4 & 3U;
+        const unsigned hearer = ecu == 3 ? DoipVetting::everybody : ecu;
         const Bytes message =
             entity.written.size() > 12 ? Bytes(entity.written).subspan(12) : Bytes();
         switch (what & 15U) {
@@ -94,7 +102,11 @@ void fuzz_doip(Input input) {
             if (entity.wanted[line]) {
                 entity.wanted[line] = false;
                 entity.open[line] = (what & 0x40) == 0;
-                vetting.connected(line, entity.open[line], now);
+                link::TlsOutcome tls;
+                if (options.tls)
+                    tls.kind = entity.open[line] ? link::TlsOutcome::Kind::agreed
+                                                 : static_cast<link::TlsOutcome::Kind>(2 + ecu);
+                vetting.connected(line, entity.open[line], now, tls);
             }
             break;
         case 2:
@@ -107,22 +119,27 @@ void fuzz_doip(Input input) {
             }
             break;
         case 4:
-            vetting.heard(message, now);
+            vetting.heard(hearer, message, now);
             break;
         case 5:
-            vetting.heard(input.bytes(), now);
+            vetting.heard(hearer, input.bytes(), now);
             break;
         case 6:
-            vetting.answered((what & 0x40) == 0, now);
+            vetting.answered(ecu, (what & 0x40) == 0, now);
             break;
         case 7: {
-            std::vector<std::uint8_t> payload{0x10, 0x01, 0x0E, 0x00};
-            payload.insert(payload.end(), entity.given.begin(), entity.given.end());
+            const unsigned one = ecu % entity.given.size();
+            std::vector<std::uint8_t> payload{0x10, static_cast<std::uint8_t>(1 + one), 0x0E, 0x00};
+            payload.insert(payload.end(), entity.given[one].begin(), entity.given[one].end());
             put(line, doip::Type::message, payload);
             break;
         }
         case 8: {
             std::vector<std::uint8_t> payload{0x10, 0x01, 0x0E, 0x00, 0x00};
+            if (ecu == 3) { // of all
+                payload[0] = 0xE0;
+                payload[1] = 0x00;
+            }
             payload.insert(payload.end(), message.begin(), message.end());
             put(line, doip::Type::message_taken, payload);
             break;

@@ -26,8 +26,10 @@ namespace {
 
 class Network final : public DoipVetOutlet {
   public:
-    Network(GatewayFault fault, std::uint64_t seed, Time duration, unsigned rate)
-        : random_(seed), gateway_(fault, seed, rate), vetting_(wanted(seed, duration), now_) {
+    Network(const vet_test::NamedFault& trial, std::uint64_t seed, Time duration, unsigned rate,
+            unsigned ecus = Gateway::ecus)
+        : random_(seed), fault_(trial.fault), tls_(trial.tls), gateway_(trial.fault, seed, rate),
+          vetting_(wanted(trial, seed, duration, ecus), now_) {
         gateway_.write = [this](unsigned line, const Gateway::Message& bytes) {
             later(2 + line, net(), [this, line, bytes, of = generation_[line]] {
                 if (of == generation_[line])
@@ -40,8 +42,13 @@ class Network final : public DoipVetOutlet {
                     vetting_.closed(line, now_);
             });
         };
-        gateway_.to_ecu = [this](const Gateway::Message& bytes) {
-            later(4, on_can(bytes.size()), [this, bytes] { vetting_.heard(bytes, now_); });
+        gateway_.to_ecu = [this](unsigned ecu, const Gateway::Message& bytes) {
+            later(4, on_can(bytes.size()),
+                  [this, ecu, bytes] { vetting_.heard(ecu, bytes, now_); });
+        };
+        gateway_.to_all = [this](const Gateway::Message& bytes) {
+            later(4, on_can(bytes.size()),
+                  [this, bytes] { vetting_.heard(DoipVetting::everybody, bytes, now_); });
         };
     }
 
@@ -69,10 +76,14 @@ class Network final : public DoipVetOutlet {
 
     // DoipVetOutlet
 
-    void connect(unsigned line) override {
+    void connect(unsigned line, DoipConnection how) override {
         ++generation_[line];
-        later(line, net(),
-              [this, line] { vetting_.connected(line, gateway_.connected(line), now_); });
+        later(line, net(), [this, line, how] {
+            const link::TlsOutcome tls = shaken(how);
+            const bool fine = tls.kind == Kind::none || tls.kind == Kind::agreed;
+            vetting_.connected(line, fine && gateway_.connected(line, how == DoipConnection::plain),
+                               now_, tls);
+        });
     }
     void write(unsigned line, Bytes bytes) override {
         later(line, net(), [this, line, kept = Gateway::Message(bytes.begin(), bytes.end())] {
@@ -86,22 +97,48 @@ class Network final : public DoipVetOutlet {
     void ask_status() override {
         later(5, net(), [this] { vetting_.status(gateway_.status(), now_); });
     }
-    void answer(Bytes message) override {
+    void answer(unsigned ecu, Bytes message) override {
         later(4, on_can(message.size()),
-              [this, kept = Gateway::Message(message.begin(), message.end())] {
+              [this, ecu, kept = Gateway::Message(message.begin(), message.end())] {
                   if (gateway_.takes_from_ecu())
-                      gateway_.from_ecu(kept, now_);
-                  vetting_.answered(gateway_.takes_from_ecu(), now_);
+                      gateway_.from_ecu(ecu, kept, now_);
+                  vetting_.answered(ecu, gateway_.takes_from_ecu(), now_);
               });
     }
 
   private:
-    static DoipVetOptions wanted(std::uint64_t seed, Time duration) {
+    using Kind = link::TlsOutcome::Kind;
+
+    static DoipVetOptions wanted(const vet_test::NamedFault& trial, std::uint64_t seed,
+                                 Time duration, unsigned ecus) {
         DoipVetOptions options;
         options.target = Gateway::ecu;
+        for (unsigned i = 1; i < ecus; ++i)
+            options.others.push_back(static_cast<std::uint16_t>(Gateway::ecu + i));
+        options.tls = trial.tls;
         options.seed = seed;
         options.duration = duration;
         return options;
+    }
+    link::TlsOutcome shaken(DoipConnection how) const {
+        if (how == DoipConnection::plain || !tls_)
+            return {};
+        if (how == DoipConnection::old_tls)
+            return fault_ == GatewayFault::tls_old
+                       ? link::TlsOutcome{Kind::agreed, "TLSv1.1", "", ""}
+                       : link::TlsOutcome{Kind::refused, "", "", "an alert"};
+        switch (fault_) {
+        case GatewayFault::tls_not_spoken:
+            return {Kind::not_spoken, "", "", "other words"};
+        case GatewayFault::tls_refused:
+            return {Kind::refused, "", "", "an alert"};
+        case GatewayFault::tls_untrusted:
+            return {Kind::untrusted, "", "", "nobody knows it"};
+        case GatewayFault::tls_other_host:
+            return {Kind::other_host, "", "", ""};
+        default:
+            return {Kind::agreed, "TLSv1.3", "a cipher", ""};
+        }
     }
     Time net() { return random_.between(100'000, ms); }
     Time on_can(std::size_t size) const { return ms + static_cast<Time>(size / 7) * 270'000; }
@@ -115,6 +152,8 @@ class Network final : public DoipVetOutlet {
     Time now_ = 1;
     Time taken_ = 0;
     vet_test::Random random_;
+    GatewayFault fault_;
+    bool tls_;
     Gateway gateway_;
     DoipVetting vetting_;
     std::array<unsigned, DoipVetting::lines> generation_{};
@@ -133,7 +172,7 @@ TEST_CASE("campaign: faulty DoIP gateways are found and named, and a sound one p
     for (const auto& trial : vet_test::gateway_faults()) {
         vet_test::Tally tally(trial.name, trial.check, trial.finding);
         for (std::uint64_t seed = 1; seed <= seeds.count; ++seed) {
-            Network network(trial.fault, seed, duration, rate);
+            Network network(trial, seed, duration, rate);
             const Report& report = network.run();
             CHECK(network.taken() < duration + 30 * nanoseconds_a_second);
             tally.add(report, seed);
@@ -144,4 +183,29 @@ TEST_CASE("campaign: faulty DoIP gateways are found and named, and a sound one p
         }
         tally.end();
     }
+}
+
+TEST_CASE("a fault of functional requests or of TLS fails its own row and no other") {
+    for (const auto& trial : vet_test::gateway_faults()) {
+        const std::string name = trial.name;
+        if (!trial.tls && name.find("group") == std::string::npos)
+            continue;
+        CAPTURE(name);
+        Network network(trial, 5, 20 * nanoseconds_a_second, 50);
+        std::string failed;
+        for (const std::string& row : vet_test::with(network.run(), Verdict::failed))
+            failed += row;
+        CHECK(failed == trial.check);
+    }
+}
+
+TEST_CASE("an entity that nobody said to know functional requests need not know them") {
+    const vet_test::NamedFault trial{GatewayFault::group_unknown, "", "", ""};
+    Network network(trial, 1, 20 * nanoseconds_a_second, 50, 1);
+    const Report& report = network.run();
+    CHECK(report.verdict() == Verdict::passed);
+    CHECK(vet_test::with(report, Verdict::untested) ==
+          vet_test::Rows{"doip-functional", "doip-functional-acknowledge",
+                         "doip-functional-answers", "doip-functional-twice",
+                         "doip-functional-sources", "doip-functional-long"});
 }

@@ -13,7 +13,7 @@
 
 #include "telltale/link/doip.hpp"
 
-/// A DoIP entity that is a gateway to one ECU (ISO 13400-2, from memory), without I/O, sound or
+/// A DoIP entity that is a gateway to three ECUs (ISO 13400-2, from memory), without I/O, sound or
 /// with a fault. The same one serves tests with a virtual clock and a program on a real line.
 namespace telltale::vet_test {
 
@@ -46,13 +46,35 @@ enum class GatewayFault {
     wrong_header_code,
     stays_open, ///< after a header that is refused
     wrong_status,
+    // Functional requests; what happens now and then happens in one of four.
+    group_unknown,        ///< to it, though it should be known
+    group_request_lost,   ///< but acknowledged
+    group_to_one,         ///< they go to the first ECU alone
+    group_answer_lost,    ///< that of the third ECU
+    group_first_only,     ///< one answer, whoever is first
+    group_answer_twice,   ///< that of the second ECU
+    group_wrong_source,   ///< that of the second ECU bears the address of the first
+    group_answer_changed, ///< that of the second ECU
+    group_acknowledged_by_each,
+    any_group,         ///< takes any functional address
+    group_long_lost,   ///< long ones are acknowledged, and go nowhere
+    group_long_routed, ///< in several frames
+    // TLS
+    tls_not_spoken,
+    tls_refused,
+    tls_untrusted,
+    tls_other_host,
+    tls_also_plain,
+    tls_old,
 };
 
 class Gateway {
   public:
     using Message = std::vector<std::uint8_t>;
     static constexpr std::uint16_t entity = 0x1000;
-    static constexpr std::uint16_t ecu = 0x1001;
+    static constexpr std::uint16_t ecu = 0x1001; ///< the first; the others follow
+    static constexpr unsigned ecus = 3;
+    static constexpr std::uint16_t group = 0xE000;
     static constexpr std::size_t most_lines = 4;
     /// What changes places with the next one waits for it so long: a computer may be slow.
     static constexpr Time swap_time = 500 * nanoseconds_a_millisecond;
@@ -64,19 +86,26 @@ class Gateway {
     // What it does; to be set.
     std::function<void(unsigned line, const Message&)> write;
     std::function<void(unsigned line)> close;
-    std::function<void(const Message&)> to_ecu;
+    std::function<void(unsigned ecu, const Message&)> to_ecu;
+    std::function<void(const Message&)> to_all;
 
-    /// A tester has connected. False: no room.
-    bool connected(unsigned line) {
+    /// A tester has connected, perhaps without TLS where there should be. False: no room.
+    bool connected(unsigned line, bool forbidden = false) {
         if (line >= most_lines)
             return false;
         lines_[line] = {};
         lines_[line].open = true;
+        lines_[line].forbidden = forbidden && fault_ != GatewayFault::tls_also_plain;
         return true;
     }
     void closed(unsigned line) { lines_[line].open = false; }
     void read(unsigned line, Bytes bytes, Time now) {
         Line& at = lines_[line];
+        if (at.open && at.forbidden) { // TLS has it that this is no handshake (RFC 8446, 6)
+            write(line, {0x15, 0x03, 0x01, 0x00, 0x02, 0x02, 0x46});
+            at.open = false;
+            return close(line);
+        }
         if (bytes.size() >= at.seen.size()) // the header, to tell why it was none
             std::copy_n(bytes.begin(), at.seen.size(), at.seen.begin());
         link::doip::Packet packet;
@@ -94,8 +123,10 @@ class Gateway {
     }
     /// Whether it takes what the ECU says.
     bool takes_from_ecu() const { return fault_ != GatewayFault::deaf_to_ecu; }
-    /// The ECU says something.
-    void from_ecu(Message message, Time now) {
+    /// An ECU says something.
+    void from_ecu(unsigned from, Message message, Time now) {
+        if (to_group_)
+            return answer_of_group(from, message);
         if (hits(GatewayFault::drops_answers))
             return;
         if (hits(GatewayFault::changes_answers))
@@ -107,19 +138,19 @@ class Gateway {
             held_until_ = now + swap_time;
             return;
         }
-        give_answer(message);
+        give_answer(ecu, message);
         if (hits(GatewayFault::doubles_answers))
-            give_answer(message);
+            give_answer(ecu, message);
         if (!held_answer_.empty())
-            give_answer(std::exchange(held_answer_, {}));
+            give_answer(ecu, std::exchange(held_answer_, {}));
     }
     void poll(Time now) {
         if (held_until_ <= now) {
             held_until_ = never;
             if (!held_answer_.empty())
-                give_answer(std::exchange(held_answer_, {}));
+                give_answer(ecu, std::exchange(held_answer_, {}));
             if (!held_request_.empty())
-                to_ecu(std::exchange(held_request_, {}));
+                to_ecu(0, std::exchange(held_request_, {}));
         }
         for (unsigned i = 0; i < most_lines; ++i)
             if (lines_[i].open && lines_[i].alive_by <= now) {
@@ -144,6 +175,7 @@ class Gateway {
   private:
     struct Line {
         bool open = false;
+        bool forbidden = false;
         std::uint16_t tester = 0; ///< 0: routing is not activated
         Time alive_by = never;
         unsigned rival = 0; ///< that wants to be the same tester
@@ -151,13 +183,13 @@ class Gateway {
         std::array<std::uint8_t, 8> seen{};
     };
 
-    bool hits(GatewayFault fault) {
-        if (fault_ != fault)
-            return false;
+    bool hits(GatewayFault fault) { return fault_ == fault && random() % rate_ == 0; }
+    bool hits_often(GatewayFault fault) { return fault_ == fault && random() % 4 == 0; }
+    std::uint64_t random() {
         state_ ^= state_ << 13;
         state_ ^= state_ >> 7;
         state_ ^= state_ << 17;
-        return state_ % rate_ == 0;
+        return state_;
     }
     void put(unsigned line, link::doip::Type type, const Message& payload) {
         Message out;
@@ -259,6 +291,11 @@ class Gateway {
             acknowledge(line, message, 0x02);
             return end(line);
         }
+        to_group_ = message.target == group && fault_ != GatewayFault::group_unknown;
+        if (fault_ == GatewayFault::any_group && (message.target & 0xF000) == 0xE000)
+            to_group_ = true;
+        if (to_group_)
+            return route_to_group(line, message);
         if (message.target != ecu && fault_ != GatewayFault::any_target)
             return acknowledge(line, message, 0x03);
         if (hits(GatewayFault::refuses))
@@ -279,17 +316,48 @@ class Gateway {
             held_until_ = now + swap_time;
             return;
         }
-        to_ecu(bytes);
+        to_ecu(0, bytes);
         if (hits(GatewayFault::doubles_requests))
-            to_ecu(bytes);
+            to_ecu(0, bytes);
         if (!held_request_.empty())
-            to_ecu(std::exchange(held_request_, {}));
+            to_ecu(0, std::exchange(held_request_, {}));
     }
-    void give_answer(const Message& message) {
+    void route_to_group(unsigned line, const link::DoipMessage& message) {
+        const Message bytes(message.bytes.begin(), message.bytes.end());
+        answered_ = false;
+        if (bytes.size() > 7 && fault_ != GatewayFault::group_long_routed &&
+            fault_ != GatewayFault::group_long_lost)
+            return acknowledge(line, message, 0x04);
+        acknowledge(line, message, 0);
+        if (fault_ == GatewayFault::group_acknowledged_by_each)
+            for (unsigned i = 1; i < ecus; ++i)
+                acknowledge(line, message, 0);
+        if (hits_often(GatewayFault::group_request_lost) ||
+            (bytes.size() > 7 && fault_ == GatewayFault::group_long_lost))
+            return;
+        if (fault_ == GatewayFault::group_to_one)
+            to_ecu(0, bytes);
+        else
+            to_all(bytes);
+    }
+    void answer_of_group(unsigned from, Message message) {
+        if (fault_ == GatewayFault::group_first_only && std::exchange(answered_, true))
+            return;
+        if (from == 2 && hits_often(GatewayFault::group_answer_lost))
+            return;
+        if (from == 1 && hits_often(GatewayFault::group_answer_changed))
+            message.back() ^= 0x10;
+        const bool wrong = from == 1 && hits_often(GatewayFault::group_wrong_source);
+        const auto source = static_cast<std::uint16_t>(wrong ? ecu : ecu + from);
+        give_answer(source, message);
+        if (from == 1 && hits_often(GatewayFault::group_answer_twice))
+            give_answer(source, message);
+    }
+    void give_answer(std::uint16_t source, const Message& message) {
         for (unsigned i = 0; i < most_lines; ++i)
             if (lines_[i].open && lines_[i].tester != 0) {
                 Message payload;
-                put16(payload, hits(GatewayFault::answers_for_other) ? ecu + 1 : ecu);
+                put16(payload, hits(GatewayFault::answers_for_other) ? ecu + 1 : source);
                 put16(payload, lines_[i].tester);
                 payload.insert(payload.end(), message.begin(), message.end());
                 return put(i, link::doip::Type::message, payload);
@@ -303,6 +371,8 @@ class Gateway {
     Message held_answer_;
     Message held_request_;
     Time held_until_ = never;
+    bool to_group_ = false; ///< the last request was functional
+    bool answered_ = false; ///< and one answer to it was given
 };
 
 struct NamedFault {
@@ -310,6 +380,7 @@ struct NamedFault {
     const char* name;    ///< for the program's argument
     const char* check;   ///< that is to fail; empty: none
     const char* finding; ///< words that are to stand in its finding
+    bool tls = false;
 };
 inline std::vector<NamedFault> gateway_faults() {
     using F = GatewayFault;
@@ -343,6 +414,30 @@ inline std::vector<NamedFault> gateway_faults() {
         {F::wrong_header_code, "wrong-header-code", "doip-header-length", "code 03"},
         {F::stays_open, "stays-open", "doip-header-pattern", "stays open"},
         {F::wrong_status, "wrong-status", "doip-status", "no known length"},
+        {F::group_unknown, "group-unknown", "doip-functional-acknowledge", "no functional address"},
+        {F::group_request_lost, "group-request-lost", "doip-functional", "lost"},
+        {F::group_to_one, "group-to-one", "doip-functional", "to ECU 1001 alone"},
+        {F::group_answer_lost, "group-answer-lost", "doip-functional-answers",
+         "the answer of 1003 does not come"},
+        {F::group_first_only, "group-first-only", "doip-functional-answers", "does not come"},
+        {F::group_answer_twice, "group-answer-twice", "doip-functional-twice",
+         "of 1002 comes twice"},
+        {F::group_wrong_source, "group-wrong-source", "doip-functional-sources",
+         "the answer of 1002 bears the address 1001"},
+        {F::group_answer_changed, "group-answer-changed", "doip-functional-answers",
+         "the answer of 1002 is changed"},
+        {F::group_acknowledged_by_each, "group-acknowledged-by-each", "doip-functional-acknowledge",
+         "twice"},
+        {F::any_group, "any-group", "doip-functional-unknown", "routed"},
+        {F::group_long_lost, "group-long-lost", "doip-functional-long", "acknowledged"},
+        {F::group_long_routed, "group-long-routed", "doip-functional-long", "routed"},
+        {F::none, "tls-sound", "", "", true},
+        {F::tls_not_spoken, "tls-not-spoken", "doip-tls", "does not speak TLS", true},
+        {F::tls_refused, "tls-refused", "doip-tls", "does not agree", true},
+        {F::tls_untrusted, "tls-untrusted", "doip-tls-certificate", "not trusted", true},
+        {F::tls_other_host, "tls-other-host", "doip-tls-host", "another host", true},
+        {F::tls_also_plain, "tls-also-plain", "doip-tls-plain", "without TLS", true},
+        {F::tls_old, "tls-old", "doip-tls-old", "agrees on TLSv1.1", true},
     };
 }
 

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: Apache-2.0
-// `telltale vet doip:HOST --against LINK2`: a gateway, and an ECU that is played behind it.
+// `telltale vet doip:HOST --against LINK2`: a gateway, and ECUs that are played behind it.
+#include <set>
 #include <string>
 
 #include <boost/asio/io_context.hpp>
@@ -12,6 +13,21 @@
 #include "vet.hpp"
 
 namespace telltale::program {
+
+namespace {
+
+bool all_differ(const VetOptions& options, std::uint16_t target) {
+    std::set<CanId> identifiers{options.ecu};
+    std::set<std::uint16_t> addresses{target};
+    for (const VetOptions::Ecu& other : options.others) {
+        identifiers.insert(other.id);
+        addresses.insert(other.address);
+    }
+    return identifiers.size() == options.others.size() + 1 &&
+           addresses.size() == identifiers.size();
+}
+
+} // namespace
 
 Result<vet::Report> vet_doip(const VetOptions& options) {
     if (!options.known.empty())
@@ -37,6 +53,18 @@ Result<vet::Report> vet_doip(const VetOptions& options) {
     live.vetting.seed = options.seed;
     live.open.can.bit_rate = options.bit_rate;
     live.ecu = isotp::tester_address(options.ecu).reversed();
+    live.vetting.functional = options.functional;
+    for (const VetOptions::Ecu& other : options.others) {
+        if (other.id.extended != options.ecu.extended)
+            return fail(ErrorCode::bad_argument,
+                        "all --ecu are of one length: 11 bits, as 7E8, or 29, as 18DAF110");
+        live.others.push_back(isotp::tester_address(other.id).reversed());
+        live.vetting.others.push_back(other.address);
+    }
+    if (!all_differ(options, name->target))
+        return fail(
+            ErrorCode::bad_argument,
+            "each ECU has an identifier and an address of its own: --ecu 7E8 --ecu 7E9=1002");
 
     say("messages of no service, and what a gateway has to refuse, go to it and to the line behind "
         "it. It must be a bench line with nothing else on it: never a vehicle's.");

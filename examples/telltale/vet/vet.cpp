@@ -7,6 +7,8 @@
 #include <cstdlib>
 #include <ctime>
 #include <memory>
+#include <utility>
+#include <vector>
 
 #include <CLI/App.hpp>
 #include <CLI/Validators.hpp>
@@ -17,6 +19,7 @@
 #include "output.hpp"
 #include "telltale/link/name.hpp"
 #include "telltale/version.hpp"
+#include "telltale/vet/doip.hpp"
 #include "telltale/vet/render.hpp"
 
 namespace telltale::program {
@@ -28,7 +31,8 @@ struct Command {
     std::string as = "text";
     std::string into;
     std::string seconds;
-    std::string ecu;
+    std::vector<std::string> ecus;
+    std::string functional;
 };
 
 std::string utc() {
@@ -93,12 +97,52 @@ bool read_answer_id(const std::string& text, CanId& id) {
            partner_of(id) != id;
 }
 
+/// A logical address (ISO 13400-2), 1 to 4 hex digits; 0: it is none.
+std::uint16_t read_address(const std::string& text) {
+    char* end = nullptr;
+    const unsigned long value = std::strtoul(text.c_str(), &end, 16);
+    return text.empty() || text.size() > 4 || *end != '\0' ? std::uint16_t{0}
+                                                           : static_cast<std::uint16_t>(value);
+}
+
+/// One of `--ecu`: `7E8`, or `7E9=1002`. False: it is neither.
+bool read_ecu(const std::string& text, VetOptions& options, bool& had_plain) {
+    const auto equal = text.find('=');
+    VetOptions::Ecu ecu{};
+    if (!read_answer_id(text.substr(0, equal), ecu.id))
+        return false;
+    if (equal == std::string::npos) {
+        options.ecu = ecu.id;
+        return !std::exchange(had_plain, true);
+    }
+    ecu.address = read_address(text.substr(equal + 1));
+    options.others.push_back(ecu);
+    return ecu.address != 0 && options.others.size() < vet::DoipVetOptions::most_ecus;
+}
+
+/// Whether all is right that is said of ECUs behind a DoIP gateway. Says what is not.
+bool read_ecus(const Command& command, VetOptions& options) {
+    bool had_plain = false;
+    for (const std::string& text : command.ecus)
+        if (!read_ecu(text, options, had_plain)) {
+            say("--ecu is the identifier of the ECU's answers, 3 or 8 hex digits, once: 7E8, "
+                "18DAF110; for further ECUs with their logical address: 7E9=1002");
+            return false;
+        }
+    if (command.functional.empty())
+        return true;
+    // ISO 13400-2, from memory: functional addresses, those of ISO and SAE and those of makers.
+    options.functional = read_address(command.functional);
+    if (options.functional >= 0xE000 && options.functional <= 0xEFFF)
+        return true;
+    say("--functional is a logical address of functional requests, E000 to EFFF");
+    return false;
+}
+
 int run_vet(const Command& command) {
     VetOptions options = command.vet;
-    if (!command.ecu.empty() && !read_answer_id(command.ecu, options.ecu)) {
-        say("--ecu is the identifier of the ECU's answers, 3 or 8 hex digits: 7E8, 18DAF110");
+    if (!read_ecus(command, options))
         return status_wrong;
-    }
     if (!command.seconds.empty())
         options.duration = static_cast<Time>(std::strtod(command.seconds.c_str(), nullptr) * 1e9);
     if (options.seed == 0)
@@ -228,10 +272,16 @@ void add_vet(CLI::App& app, Run& run) {
         ->check(CLI::Range(10'000U, 1'000'000U))
         ->type_name("N");
     command
-        ->add_option("--ecu", options->ecu,
+        ->add_option("--ecu", options->ecus,
                      "With a DoIP gateway: the ECU played behind it answers with this CAN "
-                     "identifier (7E8 unless named)")
-        ->type_name("CANID");
+                     "identifier (7E8 unless named); others that answer to functional requests, "
+                     "each with its logical address: 7E9=1002")
+        ->type_name("CANID[=HEX]");
+    command
+        ->add_option("--functional", options->functional,
+                     "With a DoIP gateway: logical address of functional requests (E000 unless "
+                     "named)")
+        ->type_name("HEX");
     command->add_flag("--unplug", vet.unplug,
                       "With --against: at the end you take the adapter off and put it back");
     command->add_option("--adapter", vet.adapter, "The adapter's name, for the report")
@@ -257,7 +307,8 @@ void add_vet(CLI::App& app, Run& run) {
         "  telltale vet can:can0 --send --known vectors/known-frames.txt --rounds 2\n"
         "  telltale vet --dump adapter.log --known vectors/known-frames.txt --rounds 2\n"
         "  telltale vet kline:/dev/ttyUSB0 --against kline:/dev/ttyUSB1\n"
-        "  telltale vet doip:192.0.2.7,target=1001 --against can:can0\n"
+        "  telltale vet doip:192.0.2.7,target=1001 --against can:can0 --ecu 7E8 --ecu 7E9=1002\n"
+        "  telltale vet doip:192.0.2.7,tls,ca=shop.pem,target=1001 --against can:can0\n"
         "  telltale vet slcan:/dev/ttyACM0@500k --vehicle");
     command->callback([options, &run] { run = [options] { return run_vet(*options); }; });
 }

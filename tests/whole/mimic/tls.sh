@@ -7,6 +7,7 @@ here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
 program=$1
 scratch=$2
 . "$here/../../support/port.sh"
+. "$here/../../support/identity.sh"
 rm -rf "$scratch"
 mkdir -p "$scratch"
 cd "$scratch"
@@ -17,12 +18,8 @@ fail() {
     exit 1
 }
 
-for name in vehicle stranger; do
-    openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:P-256 -nodes -days 1 -subj "/CN=$name" \
-        -addext subjectAltName=IP:127.0.0.1 -keyout $name.key -out $name.crt 2>openssl.err ||
-        fail "openssl: $(cat openssl.err)"
-    cat $name.crt $name.key >$name.pem
-done
+identity vehicle IP:127.0.0.1
+identity stranger IP:127.0.0.1
 
 free_port
 "$program" mimic "doip:127.0.0.1:$port,tls" --identity vehicle.pem --seed 3 >mimic.out 2>mimic.err &

@@ -1,7 +1,9 @@
 // SPDX-License-Identifier: Apache-2.0
-// gateway [FAULT [RATE]]: a DoIP entity on the loopback that is a gateway to CAN; its CAN has a
-// serial-line adapter on a pseudo terminal. Prints the names of both links and works until it is
-// ended or its standard input is. tests/vet/gateway.hpp has the faults.
+// gateway [FAULT [RATE [IDENTITY]]]: a DoIP entity on the loopback that is a gateway to CAN; its
+// CAN has a serial-line adapter on a pseudo terminal. With an identity, a PEM file of a certificate
+// and its key, it speaks TLS. Prints the names of both links and works until it is ended or its
+// standard input is. tests/vet/gateway.hpp has the faults.
+#include <algorithm>
 #include <array>
 #include <chrono>
 #include <cstdio>
@@ -10,6 +12,7 @@
 #include <functional>
 #include <limits>
 #include <memory>
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -18,8 +21,12 @@
 #include <boost/asio/ip/tcp.hpp>
 #include <boost/asio/ip/udp.hpp>
 #include <boost/asio/posix/stream_descriptor.hpp>
+#include <boost/asio/ssl/context.hpp>
+#include <boost/asio/ssl/stream.hpp>
 #include <boost/asio/steady_timer.hpp>
 #include <boost/asio/write.hpp>
+
+#include <openssl/ssl.h>
 
 #include <fcntl.h>
 #include <unistd.h>
@@ -37,13 +44,17 @@ using vet_test::Gateway;
 
 namespace {
 
-class Program final : public isotp::Outlet {
+class Program final {
   public:
-    Program(vet_test::GatewayFault fault, unsigned rate)
-        : gateway_(fault, 1, rate), acceptor_(io_, {asio::ip::address_v4::loopback(), 0}),
+    Program(vet_test::GatewayFault fault, unsigned rate, const std::string& identity)
+        : fault_(fault), gateway_(fault, 1, rate),
+          acceptor_(io_, {asio::ip::address_v4::loopback(), 0}),
           datagrams_(io_, {asio::ip::address_v4::loopback(), acceptor_.local_endpoint().port()}),
-          port_(io_), input_(io_), timer_(io_),
-          endpoint_(isotp::tester_address({0x7E8, false}), options()) {
+          port_(io_), input_(io_), timer_(io_) {
+        for (unsigned i = 0; i < Gateway::ecus; ++i)
+            ecus_.push_back(std::make_unique<Ecu>(*this, i));
+        if (!identity.empty() && fault != vet_test::GatewayFault::tls_not_spoken)
+            secure(identity);
         gateway_.write = [this](unsigned line, const Gateway::Message& bytes) {
             auto& out = lines_[line]->out;
             out.insert(out.end(), bytes.begin(), bytes.end());
@@ -54,7 +65,12 @@ class Program final : public isotp::Outlet {
             lines_[line]->closing = true;
             write(line, lines_[line]);
         };
-        gateway_.to_ecu = [this](const Gateway::Message& bytes) { requests_.push_back(bytes); };
+        gateway_.to_ecu = [this](unsigned ecu, const Gateway::Message& bytes) {
+            requests_.push_back({ecu, bytes});
+        };
+        gateway_.to_all = [this](const Gateway::Message& bytes) {
+            requests_.push_back({Gateway::ecus, bytes});
+        };
     }
 
     int run() {
@@ -78,23 +94,28 @@ class Program final : public isotp::Outlet {
         return 0;
     }
 
-    // isotp::Outlet
-
-    void frame(const CanFrame& given, isotp::Ticket) override {
-        if (!open_)
-            return;
-        std::string text;
-        link::append_serial_can(text, given);
-        say(text);
-    }
-    void message(const isotp::Message& whole) override {
-        gateway_.from_ecu({whole.bytes.begin(), whole.bytes.end()}, now());
-    }
-
   private:
+    /// The gateway's end of the conversation with an ECU.
+    struct Ecu final : isotp::Outlet {
+        Ecu(Program& of, unsigned its_number)
+            : program(of), number(its_number),
+              endpoint(isotp::tester_address({0x7E8 + its_number, false}), options()) {}
+        void frame(const CanFrame& given, isotp::Ticket) override { program.say_frame(given); }
+        void message(const isotp::Message& whole) override {
+            program.gateway_.from_ecu(number, {whole.bytes.begin(), whole.bytes.end()}, now());
+        }
+        Program& program;
+        unsigned number;
+        isotp::Endpoint endpoint;
+    };
+    struct Request {
+        unsigned ecu; ///< `Gateway::ecus`: all of them
+        Gateway::Message bytes;
+    };
     struct Line {
         explicit Line(tcp::socket taken) : socket(std::move(taken)) {}
         tcp::socket socket;
+        std::optional<asio::ssl::stream<tcp::socket&>> tls; ///< over the socket
         std::array<std::uint8_t, 8192> in{};
         std::vector<std::uint8_t> out;
         std::vector<std::uint8_t> leaving;
@@ -114,6 +135,16 @@ class Program final : public isotp::Outlet {
             .count();
     }
 
+    void secure(const std::string& identity) {
+        tls_.emplace(asio::ssl::context::tls_server);
+        SSL_CTX* raw = tls_->native_handle();
+        const bool old = fault_ == vet_test::GatewayFault::tls_old;
+        if (old)
+            SSL_CTX_set_cipher_list(raw, "DEFAULT:@SECLEVEL=0");
+        SSL_CTX_set_min_proto_version(raw, old ? TLS1_VERSION : TLS1_2_VERSION);
+        tls_->use_certificate_chain_file(identity);
+        tls_->use_private_key_file(identity, asio::ssl::context::pem);
+    }
     void accept() {
         acceptor_.async_accept([this](error_code error, tcp::socket socket) {
             if (error)
@@ -123,12 +154,37 @@ class Program final : public isotp::Outlet {
                     error_code ignored;
                     socket.set_option(tcp::no_delay(true), ignored);
                     lines_[i] = std::make_shared<Line>(std::move(socket));
-                    gateway_.connected(i);
-                    read(i, lines_[i]);
+                    begin(i, lines_[i]);
                     break;
                 }
             accept();
         });
+    }
+    void begin(unsigned number, const LinePtr& line) {
+        if (!tls_)
+            return speak(number, line);
+        if (fault_ != vet_test::GatewayFault::tls_also_plain)
+            return shake(number, line);
+        line->socket.async_wait(tcp::socket::wait_read, [this, number, line](error_code error) {
+            std::array<std::uint8_t, 1> first{};
+            if (!error)
+                line->socket.receive(asio::buffer(first), tcp::socket::message_peek, error);
+            if (error)
+                return end(number, line);
+            constexpr std::uint8_t handshake = 0x16; // RFC 8446, 5.1
+            first[0] == handshake ? shake(number, line) : speak(number, line);
+        });
+    }
+    void shake(unsigned number, const LinePtr& line) {
+        line->tls.emplace(line->socket, *tls_);
+        line->tls->async_handshake(asio::ssl::stream_base::server,
+                                   [this, number, line](error_code error) {
+                                       error ? end(number, line) : speak(number, line);
+                                   });
+    }
+    void speak(unsigned number, const LinePtr& line) {
+        gateway_.connected(number);
+        read(number, line);
     }
     void end(unsigned number, const LinePtr& line) {
         error_code ignored;
@@ -139,15 +195,18 @@ class Program final : public isotp::Outlet {
         lines_[number] = nullptr;
     }
     void read(unsigned number, const LinePtr& line) {
-        line->socket.async_read_some(
-            asio::buffer(line->in), [this, number, line](error_code error, std::size_t size) {
-                if (error || lines_[number] != line)
-                    return end(number, line);
-                if (!line->closing)
-                    gateway_.read(number, Bytes(line->in).first(size), now());
-                read(number, line);
-                go_on();
-            });
+        const auto taken = [this, number, line](error_code error, std::size_t size) {
+            if (error || lines_[number] != line)
+                return end(number, line);
+            if (!line->closing)
+                gateway_.read(number, Bytes(line->in).first(size), now());
+            read(number, line);
+            go_on();
+        };
+        if (line->tls)
+            line->tls->async_read_some(asio::buffer(line->in), taken);
+        else
+            line->socket.async_read_some(asio::buffer(line->in), taken);
     }
     void write(unsigned number, const LinePtr& line) {
         if (line->writing)
@@ -159,13 +218,16 @@ class Program final : public isotp::Outlet {
         }
         line->writing = true;
         line->leaving = std::exchange(line->out, {});
-        asio::async_write(line->socket, asio::buffer(line->leaving),
-                          [this, number, line](error_code error, std::size_t) {
-                              line->writing = false;
-                              if (error)
-                                  return end(number, line);
-                              write(number, line);
-                          });
+        const auto written = [this, number, line](error_code error, std::size_t) {
+            line->writing = false;
+            if (error)
+                return end(number, line);
+            write(number, line);
+        };
+        if (line->tls)
+            asio::async_write(*line->tls, asio::buffer(line->leaving), written);
+        else
+            asio::async_write(line->socket, asio::buffer(line->leaving), written);
     }
     void datagram() {
         datagrams_.async_receive_from(
@@ -209,7 +271,28 @@ class Program final : public isotp::Outlet {
         if (!parser.next(left, event) || event.kind != link::SerialCanEvent::Kind::frame)
             return say("\a");
         say(line[0] == 't' || line[0] == 'r' ? "z\r" : "Z\r");
-        endpoint_.feed(event.frame, now(), *this);
+        for (const auto& ecu : ecus_)
+            ecu->endpoint.feed(event.frame, now(), *ecu);
+    }
+    void say_frame(const CanFrame& given) {
+        if (!open_)
+            return;
+        std::string text;
+        link::append_serial_can(text, given);
+        say(text);
+    }
+    /// To all: a single frame, or the first one of what does not fit (ISO 15765-2).
+    void say_to_all(const Gateway::Message& bytes) {
+        std::array<std::uint8_t, 8> data{};
+        const bool fits = bytes.size() <= 7;
+        data[0] = fits ? static_cast<std::uint8_t>(bytes.size()) : std::uint8_t{0x10};
+        data[1] = static_cast<std::uint8_t>(bytes.size());
+        std::copy_n(bytes.begin(), std::min<std::size_t>(bytes.size(), fits ? 7 : 6),
+                    data.begin() + (fits ? 1 : 2));
+        CanFrame frame;
+        frame.id = {0x7DF, false};
+        frame.data = data;
+        say_frame(frame);
     }
     void say(const std::string& text) {
         said_ += text;
@@ -235,19 +318,30 @@ class Program final : public isotp::Outlet {
         });
     }
 
+    bool can_send() const {
+        return !requests_.empty() && (requests_.front().ecu == Gateway::ecus ||
+                                      !ecus_[requests_.front().ecu]->endpoint.sending());
+    }
     void go_on() {
         Time next = 0;
         for (int i = 0; i < 100; ++i) {
             gateway_.poll(now());
-            if (!requests_.empty() && !endpoint_.sending()) {
-                (void)endpoint_.transmit(requests_.front(), now());
+            if (can_send()) {
+                const Request& one = requests_.front();
+                if (one.ecu == Gateway::ecus)
+                    say_to_all(one.bytes);
+                else
+                    (void)ecus_[one.ecu]->endpoint.transmit(one.bytes, now());
                 requests_.pop_front();
             }
-            next = std::min(endpoint_.next_wakeup(), gateway_.next_wakeup());
-            if (next > now() && (requests_.empty() || endpoint_.sending()))
+            next = gateway_.next_wakeup();
+            for (const auto& ecu : ecus_) {
+                if (ecu->endpoint.next_wakeup() <= now())
+                    ecu->endpoint.poll(now(), *ecu);
+                next = std::min(next, ecu->endpoint.next_wakeup());
+            }
+            if (next > now() && !can_send())
                 break;
-            if (endpoint_.next_wakeup() <= now())
-                endpoint_.poll(now(), *this);
         }
         if (next == std::numeric_limits<Time>::max()) {
             timer_.cancel();
@@ -261,7 +355,9 @@ class Program final : public isotp::Outlet {
     }
 
     asio::io_context io_{1};
+    vet_test::GatewayFault fault_;
     Gateway gateway_;
+    std::optional<asio::ssl::context> tls_;
     tcp::acceptor acceptor_;
     asio::ip::udp::socket datagrams_;
     asio::ip::udp::endpoint from_;
@@ -269,9 +365,9 @@ class Program final : public isotp::Outlet {
     asio::posix::stream_descriptor port_;
     asio::posix::stream_descriptor input_;
     asio::steady_timer timer_;
-    isotp::Endpoint endpoint_;
+    std::vector<std::unique_ptr<Ecu>> ecus_;
     std::array<LinePtr, Gateway::most_lines> lines_;
-    std::deque<Gateway::Message> requests_;
+    std::deque<Request> requests_;
     std::array<char, 1024> in_{};
     std::array<char, 16> nothing_{};
     std::string command_;
@@ -287,7 +383,8 @@ int main(int argc, char** argv) {
     const std::string wanted = argc > 1 ? argv[1] : "sound";
     for (const auto& one : vet_test::gateway_faults())
         if (wanted == one.name)
-            return Program(one.fault, argc > 2 ? static_cast<unsigned>(std::atoi(argv[2])) : 50)
+            return Program(one.fault, argc > 2 ? static_cast<unsigned>(std::atoi(argv[2])) : 50,
+                           argc > 3 ? argv[3] : "")
                 .run();
     std::fprintf(stderr, "no fault has this name: %s\n", wanted.c_str());
     return 2;

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <vector>
+
 #include "telltale/base/export.hpp"
 #include "telltale/isotp/address.hpp"
 #include "telltale/link/link.hpp"
@@ -15,12 +17,14 @@ struct LiveDoipOptions {
     DoipVetOptions vetting;
     /// Of the ECU that is played on CAN: what it hears is `rx`.
     isotp::Address ecu = isotp::tester_address({0x7E8, false}).reversed();
+    /// Those of `vetting.others`, in their order.
+    std::vector<isotp::Address> others{};
     link::OpenSettings open{};
     link::Timeout open_timeout = std::chrono::seconds(15);
 };
 
-/// Vets a DoIP entity that is a gateway to CAN: speaks to it over TCP, and plays the ECU on a CAN
-/// link behind it, by ISO-TP.
+/// Vets a DoIP entity that is a gateway to CAN: speaks to it over TCP, by TLS where its name
+/// says so, and plays the ECUs on a CAN link behind it, by ISO-TP.
 ///
 /// The link's executor runs it all, and this is used from there. The link must outlive it.
 class TELLTALE_API LiveDoipVetting final : public LiveBase {

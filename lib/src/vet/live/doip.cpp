@@ -8,19 +8,26 @@ namespace telltale::vet {
 using namespace through; // NOLINT: its own
 
 DoipVetting::Impl::Impl(const DoipVetOptions& options, Time now)
-    : options_(options), chance_(options.seed), begun_(now), wake_(now), headers_(bad_headers()),
+    : options_(options), chance_(options.seed), begun_(now), wake_(now),
+      group_(options.functional != 0 ? options.functional : obd_group), headers_(bad_headers()),
       header_counts_(headers_.size()) {
+    ecus_.push_back({options_.target, false, {}});
+    for (const std::uint16_t other : options_.others)
+        if (ecus_.size() < DoipVetOptions::most_ecus)
+            ecus_.push_back({other, false, {}});
     for (auto& byte : pattern_)
         byte = chance_.byte();
 }
 
-void DoipVetting::Impl::connected(unsigned number, bool fine, Time now) {
+void DoipVetting::Impl::connected(unsigned number, bool fine, Time now,
+                                  const link::TlsOutcome& tls) {
     Line& line = lines_[number];
     if (!line.connecting)
         return;
     line.connecting = false;
     line.open = fine;
     line.failed = !fine;
+    line.tls = tls;
     wake_ = now;
 }
 
@@ -64,26 +71,46 @@ void DoipVetting::Impl::read(unsigned number, Bytes bytes, Time now) {
     while (line.open && line.parser.next(bytes, packet))
         take(number, packet, now);
     if (line.open && line.parser.broken()) {
-        stream_.fault(since(now), {}, {}, "what it sends is no stream of DoIP messages");
+        // To whoever speaks no TLS, TLS may say so in its own words.
+        if (step_ != Step::tls_plain)
+            stream_.fault(since(now), {}, {}, "what it sends is no stream of DoIP messages");
+        line.ended = true;
         close_line(number);
     }
 }
 
-void DoipVetting::Impl::heard(Bytes message, Time now) {
+void DoipVetting::Impl::heard(unsigned ecu, Bytes message, Time now) {
     last_event_ = now;
-    if (!forbidden_.empty() && same_message(forbidden_, message)) {
+    const bool to_all = ecu == everybody;
+    constexpr std::uint8_t tester_present = 0x3E; // a gateway's own, to keep ECUs awake
+    if ((!to_all && ecu >= ecus_.size()) ||
+        (to_all && message.size() <= 2 && !message.empty() && message[0] == tester_present))
+        return;
+    if (message.size() >= std::min<std::size_t>(forbidden_.size(), 5) && !forbidden_.empty() &&
+        message.size() <= forbidden_.size() &&
+        std::equal(message.begin(), message.end(), forbidden_.begin())) {
         forbidden_came_ = true;
         wake_ = now;
         return;
     }
+    if (to_all ? step_ != Step::functional : ecu != 0 || step_ == Step::functional) {
+        requests_.withdraw(message);
+        wake_ = now;
+        return request_counts().whole.fault(since(now), {}, message,
+                                            to_all ? "it goes to all ECUs"
+                                                   : "it goes to ECU " +
+                                                         hex_of(ecus_[ecu].address) + " alone");
+    }
     came(requests_, request_counts(), message, now, request_latency_);
 }
 
-void DoipVetting::Impl::answered(bool fine, Time now) {
-    answering_ = false;
+void DoipVetting::Impl::answered(unsigned ecu, bool fine, Time now) {
+    if (ecu >= ecus_.size())
+        return;
+    ecus_[ecu].answering = false;
     last_event_ = now;
-    if (!fine && answers_.withdraw(answer_)) // the reference is known to be good
-        answer_counts().whole.fault(since(now), answer_, {},
+    if (!fine && answers_.withdraw(ecus_[ecu].answer)) // the reference is known to be good
+        answer_counts().whole.fault(since(now), ecus_[ecu].answer, {},
                                     "the entity did not take it from the ECU");
     wake_ = now;
 }
@@ -122,16 +149,18 @@ void DoipVetting::Impl::finish(Time) {
 }
 
 std::string_view DoipVetting::Impl::name() const {
-    return step_ <= Step::activate ? "routing activation"
-           : step_ == Step::known  ? "known messages"
-           : step_ == Step::bursts ? "bursts"
-                                   : "refusals and alive check";
+    return step_ >= Step::tls && step_ <= Step::tls_old ? "TLS"
+           : step_ <= Step::activate                    ? "routing activation"
+           : step_ == Step::known                       ? "known messages"
+           : step_ == Step::functional                  ? "functional requests"
+           : step_ == Step::bursts                      ? "bursts"
+                                                        : "refusals and alive check";
 }
 
-void DoipVetting::Impl::connect(unsigned number) {
+void DoipVetting::Impl::connect(unsigned number, DoipConnection how) {
     lines_[number] = {};
     lines_[number].connecting = true;
-    outlet_->connect(number);
+    outlet_->connect(number, how);
 }
 
 void DoipVetting::Impl::close_line(unsigned number) {
@@ -174,11 +203,12 @@ Message DoipVetting::Impl::make(std::uint8_t service, std::size_t size) {
     return out;
 }
 
-void DoipVetting::Impl::answer(std::size_t size, Time now) {
-    answer_ = make(answer_service, size);
-    answering_ = true;
-    answers_.expect(answer_, now);
-    outlet_->answer(answer_);
+void DoipVetting::Impl::answer(unsigned ecu, std::size_t size, Time now) {
+    Message message = make(answer_service, size);
+    ecus_[ecu].answering = true;
+    answers_.expect(message, now);
+    ecus_[ecu].answer = std::move(message);
+    outlet_->answer(ecu, ecus_[ecu].answer);
 }
 
 void DoipVetting::Impl::go_to(Step next, Time now) {
@@ -191,14 +221,28 @@ void DoipVetting::Impl::step(Time now) {
     switch (step_) {
     case Step::status:
         return step_status(now);
+    case Step::tls:
+        return step_tls(now);
+    case Step::tls_plain:
+        return step_tls_plain(now);
+    case Step::tls_old:
+        return step_tls_old(now);
     case Step::before:
         return step_before(now);
     case Step::activate:
         return step_activate(now);
     case Step::known:
         return step_known(now);
+    case Step::functional:
+        return step_functional(now);
     case Step::target:
-        return step_refused(now, 0, options_.tester, no_target, 0x03, target_, Step::bursts);
+        return step_refused(now, 0, options_.tester, no_target, 0x03, target_, Step::group_unknown);
+    case Step::group_unknown:
+        return step_refused(now, 0, options_.tester, group_ == no_group ? nor_group : no_group,
+                            0x03, group_unknown_, no_group_ ? Step::bursts : Step::group_long, 7);
+    case Step::group_long:
+        return step_refused(now, 0, options_.tester, group_, too_long, group_long_, Step::bursts,
+                            many_bytes);
     case Step::bursts:
         return step_bursts(now);
     case Step::alive_asked:
@@ -220,8 +264,8 @@ DoipVetting::~DoipVetting() = default;
 DoipVetting::DoipVetting(DoipVetting&&) noexcept = default;
 DoipVetting& DoipVetting::operator=(DoipVetting&&) noexcept = default;
 
-void DoipVetting::connected(unsigned line, bool fine, Time now) {
-    impl_->connected(line, fine, now);
+void DoipVetting::connected(unsigned line, bool fine, Time now, const link::TlsOutcome& tls) {
+    impl_->connected(line, fine, now, tls);
 }
 void DoipVetting::read(unsigned line, Bytes bytes, Time now) {
     impl_->read(line, bytes, now);
@@ -232,11 +276,11 @@ void DoipVetting::closed(unsigned line, Time now) {
 void DoipVetting::status(Bytes payload, Time now) {
     impl_->status(payload, now);
 }
-void DoipVetting::heard(Bytes message, Time now) {
-    impl_->heard(message, now);
+void DoipVetting::heard(unsigned ecu, Bytes message, Time now) {
+    impl_->heard(ecu, message, now);
 }
-void DoipVetting::answered(bool fine, Time now) {
-    impl_->answered(fine, now);
+void DoipVetting::answered(unsigned ecu, bool fine, Time now) {
+    impl_->answered(ecu, fine, now);
 }
 void DoipVetting::gone(Time now) {
     impl_->gone(now);

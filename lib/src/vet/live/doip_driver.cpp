@@ -2,7 +2,9 @@
 #include <algorithm>
 #include <array>
 #include <deque>
+#include <memory>
 #include <optional>
+#include <string>
 #include <utility>
 #include <variant>
 #include <vector>
@@ -21,27 +23,36 @@ namespace telltale::vet {
 namespace asio = boost::asio;
 using asio::ip::udp;
 
-class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>,
-                                    public DoipVetOutlet,
-                                    private isotp::Outlet {
+class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>, public DoipVetOutlet {
   public:
     Impl(LiveDoipVetting& owner, link::LinkName entity, link::Link& far_end,
          const LiveDoipOptions& options)
         : On(owner, far_end.get_executor(), options.vetting.seed), entity_(std::move(entity)),
-          far_end_(far_end), options_(options), ecu_(options.ecu, ecu_options(options)),
-          resolver_(far_end.get_executor()), datagrams_(far_end.get_executor()) {
+          far_end_(far_end), options_(options), resolver_(far_end.get_executor()),
+          datagrams_(far_end.get_executor()) {
         if (options_.vetting.target == 0)
             options_.vetting.target = entity_.target;
+        options_.vetting.tls = entity_.tls;
+        options_.vetting.unverified = entity_.unverified;
+        auto& others = options_.vetting.others;
+        others.resize(
+            std::min({others.size(), options_.others.size(), DoipVetOptions::most_ecus - 1}));
+        add_ecu(options_.ecu);
+        for (std::size_t i = 0; i < others.size(); ++i)
+            add_ecu(options_.others[i]);
     }
 
     // DoipVetOutlet
 
-    void connect(unsigned number) override {
+    void connect(unsigned number, DoipConnection how) override {
         Line& line = lines_[number];
         line = {};
+        line.how = how;
         const unsigned generation = ++line_generation_[number];
         const link::Executor executor = far_end_.get_executor();
-        if (entity_.tls)
+        if (how == DoipConnection::old_tls)
+            line.stream = link::make_old_tls(executor);
+        else if (how == DoipConnection::usual && entity_.tls)
             line.stream = link::make_tls(executor, entity_.ca, !entity_.unverified, trouble_);
         else
             line.stream = link::make_tcp(executor);
@@ -68,16 +79,19 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>,
         lines_[number] = {};
     }
     void ask_status() override {
-        resolver_.async_resolve(entity_.place, std::to_string(port()),
+        // Datagrams have a port of their own, where TLS is not spoken.
+        const bool usual = entity_.port == 0 || entity_.port == link::doip::tls_port;
+        resolver_.async_resolve(entity_.place,
+                                std::to_string(usual ? link::doip::port : entity_.port),
                                 [self = self()](const link::error_code& error,
                                                 const udp::resolver::results_type& found) {
                                     if (!error && !found.empty() && !self->over())
                                         self->ask_status_of(found.begin()->endpoint());
                                 });
     }
-    void answer(Bytes message) override {
-        if (!ecu_.transmit(message, link::now()))
-            answered_ = false; // told when it is safe to
+    void answer(unsigned ecu, Bytes message) override {
+        if (!ecus_[ecu]->endpoint.transmit(message, link::now()))
+            ecus_[ecu]->answered = false; // told when it is safe to
     }
     void progress(std::string_view what, double part) override { tell(what, part); }
 
@@ -93,10 +107,32 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>,
     }
 
     struct Line {
+        DoipConnection how = DoipConnection::usual;
         std::shared_ptr<link::Stream> stream;
         std::vector<std::uint8_t> out;
         std::shared_ptr<std::vector<std::uint8_t>> writing;
     };
+    /// One of those that are played.
+    struct Ecu final : isotp::Outlet {
+        Ecu(Impl& of, unsigned its_number, const isotp::Address& address)
+            : owner(of), number(its_number), endpoint(address, ecu_options(of.options_)) {}
+        void frame(const CanFrame& given, isotp::Ticket) override {
+            owner.frames_.push_back(keep(given));
+        }
+        void message(const isotp::Message& whole) override {
+            owner.vetting_->heard(number, whole.bytes, link::now());
+        }
+        void transmitted(isotp::Outcome outcome, Time) override {
+            answered = outcome == isotp::Outcome::ok;
+        }
+        Impl& owner;
+        unsigned number;
+        isotp::Endpoint endpoint;
+        std::optional<bool> answered;
+    };
+    void add_ecu(const isotp::Address& address) {
+        ecus_.push_back(std::make_unique<Ecu>(*this, static_cast<unsigned>(ecus_.size()), address));
+    }
     static isotp::Options ecu_options(const LiveDoipOptions& options) {
         isotp::Options out;
         out.timing = isotp::Timing::general();
@@ -116,7 +152,10 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>,
         tested.name = to_string(entity_);
         tested.part = "under test";
         tested.settings = entity_.tls ? "DoIP over TLS" : "DoIP over TCP";
-        links_ = {tested, {far_end_.name(), "reference", "an ECU on CAN, by ISO-TP"}};
+        links_ = {tested,
+                  {far_end_.name(), "reference",
+                   ecus_.size() == 1 ? "an ECU on CAN, by ISO-TP"
+                                     : std::to_string(ecus_.size()) + " ECUs on CAN, by ISO-TP"}};
         vetting_.emplace(options_.vetting, link::now());
         receive();
         go_on();
@@ -127,14 +166,23 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>,
     void was_connected(unsigned number, unsigned generation, link::error_code error) {
         if (over() || !vetting_ || generation != line_generation_[number])
             return;
-        if (error && !ever_connected_)
+        using Kind = link::TlsOutcome::Kind;
+        link::TlsOutcome tls;
+        tls.kind = Kind::unable;
+        if (lines_[number].stream)
+            tls = lines_[number].stream->tls();
+        // With an outcome of TLS there was somebody.
+        if (error && !ever_connected_ && (!trouble_.empty() || tls.kind == Kind::none))
             return give_up(!trouble_.empty()
                                ? trouble_
                                : "cannot connect to '" + entity_.place + "': " + error.message());
         ever_connected_ = true;
         if (!error)
             read(number, generation);
-        vetting_->connected(number, !error, link::now());
+        if (tls.kind == Kind::agreed && lines_[number].how == DoipConnection::usual)
+            links_[0].settings = "DoIP over " + tls.version + ", " + tls.cipher +
+                                 (entity_.unverified ? ", certificate not looked at" : "");
+        vetting_->connected(number, !error, link::now(), tls);
         go_on();
     }
     void read(unsigned number, unsigned generation) {
@@ -207,16 +255,26 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>,
         }
         if (const auto* frame = std::get_if<CanFrame>(&received.traffic);
             !error && frame != nullptr && !received.own)
-            ecu_.feed(*frame, link::now(), *this);
+            heard(*frame);
         receive();
         go_on();
     }
-    void frame(const CanFrame& given, isotp::Ticket) override { frames_.push_back(keep(given)); }
-    void message(const isotp::Message& whole) override {
-        vetting_->heard(whole.bytes, link::now());
+    void heard(const CanFrame& frame) {
+        if (is_functional(frame.id) && frame.id.extended == options_.ecu.rx.extended)
+            return heard_by_all(frame);
+        for (const auto& ecu : ecus_)
+            ecu->endpoint.feed(frame, link::now(), *ecu);
     }
-    void transmitted(isotp::Outcome outcome, Time) override {
-        answered_ = outcome == isotp::Outcome::ok;
+    /// A single frame has its length in front (ISO 15765-2); of more than that the first will do.
+    void heard_by_all(const CanFrame& frame) {
+        if (frame.kind != CanKind::data || frame.data.size() < 2)
+            return;
+        const std::size_t length = frame.data[0];
+        const bool first = (frame.data[0] & 0xF0) == 0x10;
+        if (first || (length >= 1 && length < frame.data.size()))
+            vetting_->heard(DoipVetting::everybody,
+                            first ? frame.data.subspan(2) : frame.data.subspan(1, length),
+                            link::now());
     }
     void send_frames() {
         if (sending_ || frames_.empty())
@@ -238,13 +296,15 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>,
         for (int i = 0; i < 64 && !vetting_->done(); ++i) {
             const Time now = link::now();
             bool idle = true;
-            if (ecu_.next_wakeup() <= now) {
-                ecu_.poll(now, *this);
-                idle = false;
-            }
-            if (const auto told = std::exchange(answered_, {})) {
-                vetting_->answered(*told, now);
-                idle = false;
+            for (const auto& ecu : ecus_) {
+                if (ecu->endpoint.next_wakeup() <= now) {
+                    ecu->endpoint.poll(now, *ecu);
+                    idle = false;
+                }
+                if (const auto told = std::exchange(ecu->answered, {})) {
+                    vetting_->answered(ecu->number, *told, now);
+                    idle = false;
+                }
             }
             if (vetting_->next_wakeup() <= now) {
                 vetting_->poll(now, *this);
@@ -256,7 +316,10 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>,
         if (vetting_->done())
             return finish(true);
         send_frames();
-        wake_at(std::min(vetting_->next_wakeup(), ecu_.next_wakeup()));
+        Time next = vetting_->next_wakeup();
+        for (const auto& ecu : ecus_)
+            next = std::min(next, ecu->endpoint.next_wakeup());
+        wake_at(next);
     }
     void shut() override {
         resolver_.cancel();
@@ -269,7 +332,7 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>,
     link::LinkName entity_;
     link::Link& far_end_;
     LiveDoipOptions options_;
-    isotp::Endpoint ecu_;
+    std::vector<std::unique_ptr<Ecu>> ecus_;
     udp::resolver resolver_;
     udp::socket datagrams_;
     std::array<std::uint8_t, 256> datagram_{};
@@ -279,7 +342,6 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>,
     std::deque<KnownFrame> frames_;
     bool sending_ = false;
     bool ever_connected_ = false;
-    std::optional<bool> answered_;
 };
 
 LiveDoipVetting::LiveDoipVetting(const link::LinkName& entity, link::Link& far_end,

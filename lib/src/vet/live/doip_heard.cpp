@@ -7,6 +7,16 @@ namespace telltale::vet {
 
 using namespace through; // NOLINT: its own
 
+namespace {
+
+/// Of a message that is too long the entity or the line behind it may say so.
+bool will_do(std::uint8_t code, std::uint8_t wanted) {
+    constexpr std::uint8_t line_error = 0x08;
+    return code == wanted || (wanted == too_long && code == line_error);
+}
+
+} // namespace
+
 void DoipVetting::Impl::take(unsigned number, const doip::Packet& packet, Time now) {
     using doip::Type;
     Line& line = lines_[number];
@@ -30,7 +40,10 @@ void DoipVetting::Impl::take(unsigned number, const doip::Packet& packet, Time n
         wake_ = now;
         return;
     case Type::message:
-        if (const auto message = doip::parse_message(packet.payload)) {
+        if (const auto message = doip::parse_message(packet.payload);
+            message && step_ == Step::functional) {
+            came_to_group(*message, now);
+        } else if (message) {
             if (message->source != options_.target || message->target != options_.tester)
                 addresses_.fault(since(now), {}, packet.payload.first(4),
                                  "an answer has other addresses");
@@ -53,7 +66,7 @@ void DoipVetting::Impl::acknowledged(unsigned number, const doip::Packet& packet
     wake_ = now;
     const auto answer = doip::parse_acknowledge(packet.payload);
     if (!answer)
-        return acks_.fault(since(now), {}, packet.payload, "an acknowledgement is cut");
+        return acks().fault(since(now), {}, packet.payload, "an acknowledgement is cut");
     // What is acknowledged may follow, as much of it as pleases the entity.
     const Bytes echo = packet.payload.subspan(5);
     auto found = due_.end();
@@ -72,13 +85,13 @@ void DoipVetting::Impl::acknowledged(unsigned number, const doip::Packet& packet
                        std::equal(echo.begin(), echo.end(), one.begin());
             });
         if (again)
-            return acks_.fault(since(now), {}, packet.payload, "an acknowledgement comes twice");
+            return acks().fault(since(now), {}, packet.payload, "an acknowledgement comes twice");
         strange = true; // the oldest one, with other bytes
         found = std::find_if(due_.begin(), due_.end(),
                              [&](const Due& one) { return one.line == number; });
         if (found == due_.end())
-            return acks_.fault(since(now), {}, packet.payload,
-                               "an acknowledgement comes twice, or of nothing");
+            return acks().fault(since(now), {}, packet.payload,
+                                "an acknowledgement comes twice, or of nothing");
     }
     const Due due = *found;
     due_.erase(found);
@@ -88,25 +101,28 @@ void DoipVetting::Impl::acknowledged(unsigned number, const doip::Packet& packet
     const bool taken = packet.type == doip::Type::message_taken;
     constexpr std::uint8_t out_of_memory = 0x05;
     if (due.code == 0) {
-        ++acks_.all;
+        ++acks().all;
         if (strange)
-            acks_.fault(since(now), due.bytes, packet.payload,
-                        "an acknowledgement has other bytes than the message");
-        else if (answer->source != due.target || answer->target != options_.tester)
-            acks_.fault(since(now), due.bytes, packet.payload,
-                        "an acknowledgement has other addresses");
+            acks().fault(since(now), due.bytes, packet.payload,
+                         "an acknowledgement has other bytes than the message");
+        else if (!acknowledges(*answer, due) || answer->target != options_.tester)
+            acks().fault(since(now), due.bytes, packet.payload,
+                         "an acknowledgement has other addresses");
         else if (taken ? answer->code != 0 : answer->code == 0)
-            acks_.fault(since(now), due.bytes, packet.payload,
-                        "an acknowledgement has code " + hex_of(answer->code));
+            acks().fault(since(now), due.bytes, packet.payload,
+                         "an acknowledgement has code " + hex_of(answer->code));
         else if (!taken && answer->code == out_of_memory && step_ == Step::bursts)
             refuse(due.bytes, now);
-        else if (!taken && answer->code == 0x03 && counts_[0].arrived == 0)
+        else if (!taken && answer->code == unknown_target && step_ == Step::functional &&
+                 request_counts().arrived == 0)
+            refuse_group(due, packet.payload, now);
+        else if (!taken && answer->code == unknown_target && counts_[0].arrived == 0)
             unknown_target_ = true;
         else if (!taken)
-            acks_.fault(since(now), due.bytes, packet.payload,
-                        "a message is refused: " + std::string(doip::refusal_text(answer->code)));
+            acks().fault(since(now), due.bytes, packet.payload,
+                         "a message is refused: " + std::string(doip::refusal_text(answer->code)));
         ack_latency_.add(now - due.given);
-    } else if (taken || answer->code != due.code) {
+    } else if (taken || !will_do(answer->code, due.code)) {
         wrong_code_ =
             taken ? "it was acknowledged" : "it was refused with code " + hex_of(answer->code);
     } else {
@@ -114,10 +130,21 @@ void DoipVetting::Impl::acknowledged(unsigned number, const doip::Packet& packet
     }
 }
 
+void DoipVetting::Impl::refuse_group(const Due& due, Bytes payload, Time now) {
+    no_group_ = true;
+    requests_.withdraw(due.bytes);
+    --request_counts().whole.all;
+    if (options_.functional == 0 && ecus_.size() == 1)
+        --acks().all; // nobody said that it knows one
+    else
+        acks().fault(since(now), due.bytes, payload,
+                     "it knows no functional address " + hex_of(group_));
+}
+
 void DoipVetting::Impl::refuse(const Message& bytes, Time now) {
     ++refused_;
     if (!requests_.withdraw(bytes))
-        acks_.fault(since(now), bytes, {}, "a message is refused, and routed all the same");
+        acks().fault(since(now), bytes, {}, "a message is refused, and routed all the same");
 }
 
 void DoipVetting::Impl::came(Way& way, Counts& counts, Bytes bytes, Time now, Latency& latency) {

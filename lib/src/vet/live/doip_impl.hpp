@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: Apache-2.0
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstddef>
 #include <cstdint>
@@ -34,9 +35,21 @@ inline constexpr Time one_burst = 2000 * ms;
 inline constexpr std::size_t most_requests = 8; ///< given, not yet acknowledged and come
 inline constexpr std::size_t most_answers = 16;
 inline constexpr unsigned most_lost_in_row = 6;
+inline constexpr unsigned least_rounds = 24; ///< of functional requests
+inline constexpr unsigned most_gaps = 2;     ///< rounds of which something is missing
 
-inline constexpr std::uint16_t no_target = 0x8FFF;    ///< reserved: nobody has it
+inline constexpr std::uint16_t no_target = 0x8FFF; ///< reserved: nobody has it
+// ISO 13400-2, logical addresses (from memory): E000 to E3FF are functional ones of ISO and SAE, of
+// which E000 is that of OBD and the others are reserved; E400 to EFFF are the makers'.
+inline constexpr std::uint16_t obd_group = 0xE000;
+inline constexpr std::uint16_t no_group = 0xE3FF;
+inline constexpr std::uint16_t nor_group = 0xE3FE; ///< where that one is wanted
+/// Longer than a single frame takes, be it of CAN FD (ISO 15765-2: 7 or 62 bytes).
+inline constexpr std::size_t many_bytes = 100;
 inline constexpr std::uint16_t other_tester = 0x0EFE; ///< a tester's, but not the one activated
+// Codes of negative acknowledgements (ISO 13400-2, from memory).
+inline constexpr std::uint8_t unknown_target = 0x03;
+inline constexpr std::uint8_t too_long = 0x04;
 inline constexpr std::uint8_t request_service = 0xBA; ///< of no service of any ECU
 inline constexpr std::uint8_t answer_service = 0xFA;
 
@@ -55,19 +68,20 @@ std::vector<Header> bad_headers();
 } // namespace through
 
 /// Its sources: `doip.cpp` what it is told, `doip_heard.cpp` what the entity says, `doip_steps.cpp`
-/// what goes through, `doip_refusals.cpp` what is to be refused, `doip_report.cpp`.
+/// what goes through, `doip_group.cpp` functional requests, `doip_tls.cpp`, `doip_refusals.cpp`
+/// what is to be refused, `doip_report.cpp`.
 class DoipVetting::Impl {
   public:
     Impl(const DoipVetOptions& options, Time now);
 
-    void connected(unsigned number, bool fine, Time now);
+    void connected(unsigned number, bool fine, Time now, const link::TlsOutcome& tls);
     void closed(unsigned number, Time now);
     void status(Bytes payload, Time now);
     void gone(Time now);
     void stop(Time now);
     void read(unsigned number, Bytes bytes, Time now);
-    void heard(Bytes message, Time now);
-    void answered(bool fine, Time now);
+    void heard(unsigned ecu, Bytes message, Time now);
+    void answered(unsigned ecu, bool fine, Time now);
     void poll(Time now, DoipVetOutlet& outlet);
     Time next_wakeup() const;
     bool done() const { return step_ == Step::over; }
@@ -82,10 +96,16 @@ class DoipVetting::Impl {
     // In the order in which they are taken.
     enum class Step : std::uint8_t {
         status,
+        tls,
+        tls_plain,
+        tls_old,
         before,
         activate,
         known,
+        functional,
         target,
+        group_unknown,
+        group_long,
         bursts,
         alive_asked,
         alive_silent,
@@ -102,6 +122,7 @@ class DoipVetting::Impl {
         bool answers_alive = true;
         bool want_close = false;
         unsigned alive = 0; ///< times that it was asked whether it is
+        link::TlsOutcome tls;
         std::optional<link::doip::Activation> activation;
         bool strange_activation = false;
         std::optional<std::uint8_t> refusal; ///< of a header
@@ -115,6 +136,11 @@ class DoipVetting::Impl {
         std::uint8_t code = 0; ///< that is right
         std::uint16_t target = 0;
     };
+    struct Ecu {
+        std::uint16_t address = 0;
+        bool answering = false;
+        Message answer; ///< the last one
+    };
     struct Counts {
         Judged whole, twice, order;
         std::uint64_t arrived = 0;
@@ -122,11 +148,20 @@ class DoipVetting::Impl {
 
     Time since(Time now) const { return now - begun_; }
     std::string_view name() const;
-    Counts& request_counts() { return counts_[step_ == Step::bursts ? 2 : 0]; }
-    Counts& answer_counts() { return counts_[step_ == Step::bursts ? 3 : 1]; }
+    Counts& request_counts() {
+        return counts_[step_ == Step::bursts ? 2 : step_ == Step::functional ? 4 : 0];
+    }
+    Counts& answer_counts() {
+        return counts_[step_ == Step::bursts ? 3 : step_ == Step::functional ? 5 : 1];
+    }
+    Judged& acks() { return step_ == Step::functional ? group_acks_ : acks_; }
+    bool answering() const {
+        return std::any_of(ecus_.begin(), ecus_.end(),
+                           [](const Ecu& ecu) { return ecu.answering; });
+    }
 
     // The entity's side.
-    void connect(unsigned number);
+    void connect(unsigned number, DoipConnection how);
     void close_line(unsigned number);
     void write(unsigned number, Bytes bytes);
     void activate(unsigned number);
@@ -134,10 +169,13 @@ class DoipVetting::Impl {
                  std::uint8_t code, Time now);
     void take(unsigned number, const link::doip::Packet& packet, Time now);
     void acknowledged(unsigned number, const link::doip::Packet& packet, Time now);
+    bool acknowledges(const link::doip::Acknowledge& answer, const Due& due) const;
+    void refuse_group(const Due& due, Bytes payload, Time now);
     void refuse(const Message& bytes, Time now);
+    void came_to_group(const link::DoipMessage& message, Time now);
     void came(Way& way, Counts& counts, Bytes bytes, Time now, Latency& latency);
     Message make(std::uint8_t service, std::size_t size);
-    void answer(std::size_t size, Time now);
+    void answer(unsigned ecu, std::size_t size, Time now);
 
     // The steps.
     void go_to(Step next, Time now);
@@ -151,21 +189,27 @@ class DoipVetting::Impl {
     }
     /// Asks for this connection at 0, waits for it at 1: could it be had (then `at` is 2)? None: it
     /// is not known yet.
-    std::optional<bool> connection(unsigned number, unsigned& at, Time now);
+    std::optional<bool> connection(unsigned number, unsigned& at, Time now,
+                                   DoipConnection how = DoipConnection::usual);
     void step_status(Time now);
+    void step_tls(Time now);
+    void step_tls_plain(Time now);
+    void step_tls_old(Time now);
     void step_before(Time now);
     void step_activate(Time now);
     std::size_t longest() const;
     /// All of them once, then at random; 0: there are no more.
     std::size_t next_length(Time now);
     void step_known(Time now);
+    void step_functional(Time now);
+    void lost_group_answers(Time now);
     void close_requests(Counts& counts, Time now);
     void lost_answers(Counts& counts, Time now);
     void step_bursts(Time now);
     std::size_t burst_size() { return 6 + chance_.below(chance_.below(8) == 0 ? 180 : 20); }
     /// A message that is to be refused with this code.
     void step_refused(Time now, unsigned line, std::uint16_t source, std::uint16_t target,
-                      std::uint8_t code, Judged& judged, Step next);
+                      std::uint8_t code, Judged& judged, Step next, std::size_t size = 8);
     /// A second connection wants to be the same tester: is the first one asked whether it is alive?
     void step_alive(Time now);
     void step_headers(Time now);
@@ -175,6 +219,8 @@ class DoipVetting::Impl {
     Check& row(const char* id, std::string title, const char* basis, const Judged& judged,
                const std::string& sent, const std::string& good, const std::string& why,
                bool whole);
+    void write_tls();
+    void write_functional(const std::string& not_tried);
     void write_report();
 
     DoipVetOptions options_;
@@ -192,7 +238,8 @@ class DoipVetting::Impl {
     std::deque<Due> due_; ///< acknowledgements
     std::deque<Message> acknowledged_;
     Way requests_, answers_;
-    std::array<Counts, 4> counts_; ///< requests and answers, those in bursts
+    /// Requests and answers; those in bursts; functional requests and the answers to them.
+    std::array<Counts, 6> counts_;
     std::array<std::uint8_t, 251> pattern_{};
     std::uint32_t number_ = 0;
     std::size_t length_at_ = 0;
@@ -203,9 +250,15 @@ class DoipVetting::Impl {
     bool unknown_target_ = false;
     bool lost_line_ = false;
     bool no_second_ = false;
-    bool answering_ = false;
-    Message answer_;
-    Message forbidden_; ///< that is not to come
+    std::vector<Ecu> ecus_; ///< that the far end plays
+    std::uint16_t group_;   ///< functional address
+    bool no_group_ = false; ///< which the entity does not know
+    unsigned round_ = 0;    ///< of functional requests
+    unsigned gaps_ = 0;
+    bool speaks_tls_ = false;
+    link::TlsOutcome tls_agreed_;
+    std::string no_old_tls_; ///< why it was not tried
+    Message forbidden_;      ///< that is not to come
     bool forbidden_came_ = false;
     bool right_code_ = false;
     std::string wrong_code_;
@@ -218,8 +271,9 @@ class DoipVetting::Impl {
     std::vector<Judged> header_counts_;
     std::uint64_t refused_ = 0;
     Judged status_, before_, activation_, acks_, addresses_, target_, source_, alive_asked_,
-        alive_silent_, stream_;
-    Latency ack_latency_, request_latency_, answer_latency_;
+        alive_silent_, stream_, tls_, certificate_, host_, plain_, old_tls_, group_acks_,
+        group_sources_, group_unknown_, group_long_;
+    Latency ack_latency_, request_latency_, answer_latency_, group_latency_;
     Report report_;
 };
 

@@ -34,11 +34,11 @@ std::vector<Header> through::bad_headers() {
 
 void DoipVetting::Impl::step_refused(Time now, unsigned line, std::uint16_t source,
                                      std::uint16_t target, std::uint8_t code, Judged& judged,
-                                     Step next) {
+                                     Step next, std::size_t size) {
     if (at_ == 0) {
         at_ = 1;
         ++judged.all;
-        forbidden_ = make(request_service, 8);
+        forbidden_ = make(request_service, size);
         forbidden_came_ = right_code_ = false;
         wrong_code_.clear();
         request(line, source, target, forbidden_, code, now);
@@ -54,7 +54,7 @@ void DoipVetting::Impl::step_refused(Time now, unsigned line, std::uint16_t sour
     if (!wait_until(until_, now) && !forbidden_came_)
         return;
     if (forbidden_came_)
-        judged.fault(since(now), forbidden_, forbidden_, "it was routed to the ECU");
+        judged.fault(since(now), forbidden_, forbidden_, "it was routed to the line behind it");
     else if (!wrong_code_.empty())
         judged.fault(since(now), forbidden_, {}, wrong_code_);
     else if (!right_code_)

@@ -49,6 +49,7 @@ void DoipVetting::Impl::write_report() {
         stays.fault(0, {}, {}, "the entity closed the connection in the midst of it");
         row("line-stays", "The connection stays", "common practice", stays, "", "", "", true);
     }
+    write_tls();
     row("doip-status", "It says what it is and how long requests may be",
         "ISO 13400-2, entity status; from memory", status_, "one question",
         longest_ == 0 ? "it says nothing of their length"
@@ -88,11 +89,12 @@ void DoipVetting::Impl::write_report() {
     row("doip-order", "Order is kept", "common practice", order, burst_text, "all in order",
         not_tried, bursts);
     Judged twice;
-    for (const Counts& one : counts_)
-        twice.add(one.twice);
+    for (std::size_t i = 0; i < 4; ++i)
+        twice.add(counts_[i].twice);
     twice.all = counts_[0].whole.all + counts_[1].whole.all + loss.all;
     row("doip-twice", "Nothing arrives twice", "common practice", twice,
         how_many(twice.all, "message", "messages"), "none came twice", not_tried, bursts);
+    write_functional(not_tried);
     row("doip-wrong-target", "A message to an ECU that there is not is refused (03)",
         "ISO 13400-2, negative acknowledgement codes; from memory", target_, "one message",
         "refused", not_tried, true);
@@ -127,6 +129,7 @@ void DoipVetting::Impl::write_report() {
     latency("request to its acknowledgement", ack_latency_);
     latency("request to the far end", request_latency_);
     latency("answer of the far end to the tester", answer_latency_);
+    latency("answer to a functional request", group_latency_);
 }
 
 } // namespace telltale::vet

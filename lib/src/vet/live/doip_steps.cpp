@@ -14,13 +14,14 @@ void DoipVetting::Impl::step_status(Time now) {
         until_ = now + answer_time;
     }
     if (status_came_ || wait_until(until_, now))
-        go_to(Step::before, now);
+        go_to(Step::tls, now);
 }
 
-std::optional<bool> DoipVetting::Impl::connection(unsigned number, unsigned& at, Time now) {
+std::optional<bool> DoipVetting::Impl::connection(unsigned number, unsigned& at, Time now,
+                                                  DoipConnection how) {
     if (at == 0) {
         at = 1;
-        connect(number);
+        connect(number, how);
         allow(now + way_time);
         return std::nullopt;
     }
@@ -126,7 +127,7 @@ void DoipVetting::Impl::step_known(Time now) {
     case 0: { // a request
         const std::size_t size = next_length(now);
         if (size == 0)
-            return go_to(Step::target, now);
+            return go_to(Step::functional, now);
         at_ = 1;
         size_ = size;
         const Message message = make(request_service, size);
@@ -143,10 +144,10 @@ void DoipVetting::Impl::step_known(Time now) {
         close_requests(counts_[0], now);
         at_ = 2;
         ++counts_[1].whole.all;
-        answer(size_, now);
+        answer(0, size_, now);
         return allow(now + way_time);
     default:
-        if ((answering_ || answers_.open() != 0) && !wait_until(until_, now))
+        if ((answering() || answers_.open() != 0) && !wait_until(until_, now))
             return;
         lost_answers(counts_[1], now);
         at_ = 0;
@@ -164,15 +165,16 @@ void DoipVetting::Impl::step_known(Time now) {
 void DoipVetting::Impl::close_requests(Counts& counts, Time now) {
     for (const Due& due : due_)
         if (due.code == 0) {
-            ++acks_.all;
-            acks_.fault(since(now), due.bytes, {}, "no acknowledgement comes");
+            ++acks().all;
+            acks().fault(since(now), due.bytes, {}, "no acknowledgement comes");
         }
     due_.clear();
     requests_.close([&](const Message& lost) { counts.whole.fault(since(now), lost, {}, "lost"); });
 }
 
 void DoipVetting::Impl::lost_answers(Counts& counts, Time now) {
-    answering_ = false;
+    for (Ecu& ecu : ecus_)
+        ecu.answering = false;
     answers_.close([&](const Message& lost) { counts.whole.fault(since(now), lost, {}, "lost"); });
 }
 
@@ -194,9 +196,9 @@ void DoipVetting::Impl::step_bursts(Time now) {
                 requests_.expect(message, now);
                 request(0, options_.tester, options_.target, message, 0, now);
             }
-        if (kind != 0 && !answering_ && answers_.open() < most_answers) {
+        if (kind != 0 && !answering() && answers_.open() < most_answers) {
             ++counts_[3].whole.all;
-            answer(burst_size(), now);
+            answer(0, burst_size(), now);
         }
         if (now - last_event_ >= quiet_time) { // lost ones are in the way of others
             close_requests(counts_[2], now);
@@ -207,7 +209,7 @@ void DoipVetting::Impl::step_bursts(Time now) {
         return;
     }
     at_ = 2;
-    const bool all = requests_.open() == 0 && answers_.open() == 0 && due_.empty() && !answering_;
+    const bool all = requests_.open() == 0 && answers_.open() == 0 && due_.empty() && !answering();
     const Time patience = all ? 50 * ms : quiet_time; // doubles may follow
     if (!wait_until(last_event_ + patience, now))
         return;

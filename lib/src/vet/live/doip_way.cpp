@@ -34,6 +34,11 @@ std::string hex_of(std::uint8_t code) {
     append_hex(out, std::uint64_t{code}, 2);
     return out;
 }
+std::string hex_of(std::uint16_t address) {
+    std::string out;
+    append_hex(out, std::uint64_t{address}, 4);
+    return out;
+}
 
 std::string how_many(std::uint64_t number, std::string_view one, std::string_view many) {
     return render::with_commas(number) + " " + std::string(number == 1 ? one : many);

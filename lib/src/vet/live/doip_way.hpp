@@ -21,6 +21,7 @@ constexpr std::size_t most_recent_messages = 64;
 
 std::string hex_of(Bytes bytes);
 std::string hex_of(std::uint8_t code);
+std::string hex_of(std::uint16_t address);
 /// `1,024 bytes`.
 std::string how_many(std::uint64_t number, std::string_view one, std::string_view many);
 bool same_message(Bytes a, Bytes b);
@@ -54,7 +55,6 @@ class Way {
         for (const Open& one : open_)
             each(one.bytes);
         open_.clear();
-        recent_.clear();
         passed_ = 0;
     }
 
