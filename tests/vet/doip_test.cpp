@@ -78,6 +78,9 @@ class Network final : public DoipVetOutlet {
 
     void connect(unsigned line, DoipConnection how) override {
         ++generation_[line];
+        if (fault_ == GatewayFault::absent ||
+            (fault_ == GatewayFault::tls_hangs && how == DoipConnection::usual))
+            return;
         later(line, net(), [this, line, how] {
             const link::TlsOutcome tls = shaken(how);
             const bool fine = tls.kind == Kind::none || tls.kind == Kind::agreed;
@@ -95,6 +98,8 @@ class Network final : public DoipVetOutlet {
         later(line, net(), [this, line] { gateway_.closed(line); });
     }
     void ask_status() override {
+        if (fault_ == GatewayFault::absent)
+            return;
         later(5, net(), [this] { vetting_.status(gateway_.status(), now_); });
     }
     void answer(unsigned ecu, Bytes message) override {
@@ -208,4 +213,16 @@ TEST_CASE("an entity that nobody said to know functional requests need not know 
           vet_test::Rows{"doip-functional", "doip-functional-acknowledge",
                          "doip-functional-answers", "doip-functional-twice",
                          "doip-functional-sources", "doip-functional-long"});
+}
+
+TEST_CASE("of an entity that is not there nothing is found out, over TLS neither") {
+    for (const bool tls : {false, true}) {
+        CAPTURE(tls);
+        Network network({GatewayFault::absent, "", "", "", tls}, 1, 20 * nanoseconds_a_second, 50);
+        const Report& report = network.run();
+        CHECK(report.verdict() == Verdict::untested);
+        CHECK(report.count(Verdict::untested) == report.checks.size());
+        CHECK(report.checks.front().finding.find(tls ? "no connection" : "no answer") !=
+              std::string::npos);
+    }
 }

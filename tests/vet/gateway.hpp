@@ -66,6 +66,8 @@ enum class GatewayFault {
     tls_other_host,
     tls_also_plain,
     tls_old,
+    tls_hangs, ///< nothing comes of a handshake
+    absent,    ///< there is nobody at all
 };
 
 class Gateway {
@@ -438,6 +440,7 @@ inline std::vector<NamedFault> gateway_faults() {
         {F::tls_other_host, "tls-other-host", "doip-tls-host", "another host", true},
         {F::tls_also_plain, "tls-also-plain", "doip-tls-plain", "without TLS", true},
         {F::tls_old, "tls-old", "doip-tls-old", "agrees on TLSv1.1", true},
+        {F::tls_hangs, "tls-hangs", "doip-tls", "comes to no end", true},
     };
 }
 

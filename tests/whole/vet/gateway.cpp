@@ -163,17 +163,21 @@ class Program final {
     void begin(unsigned number, const LinePtr& line) {
         if (!tls_)
             return speak(number, line);
-        if (fault_ != vet_test::GatewayFault::tls_also_plain)
+        const bool hangs = fault_ == vet_test::GatewayFault::tls_hangs;
+        if (!hangs && fault_ != vet_test::GatewayFault::tls_also_plain)
             return shake(number, line);
-        line->socket.async_wait(tcp::socket::wait_read, [this, number, line](error_code error) {
-            std::array<std::uint8_t, 1> first{};
-            if (!error)
-                line->socket.receive(asio::buffer(first), tcp::socket::message_peek, error);
-            if (error)
-                return end(number, line);
-            constexpr std::uint8_t handshake = 0x16; // RFC 8446, 5.1
-            first[0] == handshake ? shake(number, line) : speak(number, line);
-        });
+        line->socket.async_wait(
+            tcp::socket::wait_read, [this, number, line, hangs](error_code error) {
+                std::array<std::uint8_t, 1> first{};
+                if (!error)
+                    line->socket.receive(asio::buffer(first), tcp::socket::message_peek, error);
+                if (error)
+                    return end(number, line);
+                constexpr std::uint8_t handshake = 0x16; // RFC 8446, 5.1
+                if (hangs && first[0] == handshake)
+                    return;
+                hangs || first[0] == handshake ? shake(number, line) : speak(number, line);
+            });
     }
     void shake(unsigned number, const LinePtr& line) {
         line->tls.emplace(line->socket, *tls_);

@@ -51,7 +51,8 @@ often sound sound
 tests=
 for one in "unverified" "found doip-tls tls-not-spoken here here" \
     "found doip-tls-certificate sound stranger here" "found doip-tls-host sound elsewhere elsewhere" \
-    "found doip-tls-plain tls-also-plain here here" "found doip-tls-old tls-old here here"; do
+    "found doip-tls-plain tls-also-plain here here" \
+    "found doip-tls tls-hangs here here" "found doip-tls-old tls-old here here"; do
     (
         set -- $one
         folder=$(echo "$one" | tr ' ' '-')

@@ -71,10 +71,10 @@ void DoipVetting::Impl::read(unsigned number, Bytes bytes, Time now) {
     while (line.open && line.parser.next(bytes, packet))
         take(number, packet, now);
     if (line.open && line.parser.broken()) {
-        // To whoever speaks no TLS, TLS may say so in its own words.
-        if (step_ != Step::tls_plain)
+        if (step_ == Step::tls_plain) // TLS may say in its own words that this is none
+            line.ended = true;
+        else
             stream_.fault(since(now), {}, {}, "what it sends is no stream of DoIP messages");
-        line.ended = true;
         close_line(number);
     }
 }

@@ -48,6 +48,7 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>, publ
         Line& line = lines_[number];
         line = {};
         line.how = how;
+        ++connects_;
         const unsigned generation = ++line_generation_[number];
         const link::Executor executor = far_end_.get_executor();
         if (how == DoipConnection::old_tls)
@@ -172,11 +173,10 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>, publ
         if (lines_[number].stream)
             tls = lines_[number].stream->tls();
         // With an outcome of TLS there was somebody.
-        if (error && !ever_connected_ && (!trouble_.empty() || tls.kind == Kind::none))
+        if (error && connects_ == 1 && (!trouble_.empty() || tls.kind == Kind::none))
             return give_up(!trouble_.empty()
                                ? trouble_
                                : "cannot connect to '" + entity_.place + "': " + error.message());
-        ever_connected_ = true;
         if (!error)
             read(number, generation);
         if (tls.kind == Kind::agreed && lines_[number].how == DoipConnection::usual)
@@ -341,7 +341,7 @@ class LiveDoipVetting::Impl final : public LiveBase::Work::On<DoipVetting>, publ
     std::array<unsigned, DoipVetting::lines> line_generation_{};
     std::deque<KnownFrame> frames_;
     bool sending_ = false;
-    bool ever_connected_ = false;
+    unsigned connects_ = 0;
 };
 
 LiveDoipVetting::LiveDoipVetting(const link::LinkName& entity, link::Link& far_end,

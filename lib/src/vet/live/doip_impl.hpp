@@ -256,6 +256,7 @@ class DoipVetting::Impl {
     unsigned round_ = 0;    ///< of functional requests
     unsigned gaps_ = 0;
     bool speaks_tls_ = false;
+    bool hangs_ = false; ///< its handshake, unless there is nobody
     link::TlsOutcome tls_agreed_;
     std::string no_old_tls_; ///< why it was not tried
     Message forbidden_;      ///< that is not to come

@@ -16,7 +16,8 @@ void DoipVetting::Impl::step_tls(Time now) {
     const link::TlsOutcome tls = lines_[0].tls;
     const bool untrusted = tls.kind == Kind::untrusted;
     const bool other_host = tls.kind == Kind::other_host;
-    ++tls_.all;
+    hangs_ = !*had && tls.kind == Kind::none;
+    tls_.all += hangs_ ? 0 : 1;
     // What is not trusted ends a handshake that goes well otherwise.
     speaks_tls_ = (*had && tls.kind == Kind::agreed) || untrusted || other_host;
     if (speaks_tls_)
@@ -25,8 +26,8 @@ void DoipVetting::Impl::step_tls(Time now) {
         tls_.fault(since(now), {}, {}, "it does not agree on TLS 1.2 or later: " + tls.why);
     else if (tls.kind == Kind::not_spoken)
         tls_.fault(since(now), {}, {}, "it does not speak TLS: " + tls.why);
-    else
-        tls_.fault(since(now), {}, {}, "the handshake comes to no end within 5 s");
+    else if (!hangs_)
+        tls_.fault(since(now), {}, {}, "the handshake was not made");
     if (speaks_tls_ && !options_.unverified) {
         ++certificate_.all;
         if (untrusted)
@@ -50,6 +51,14 @@ void DoipVetting::Impl::step_tls_plain(Time now) {
         const auto had = connection(1, at_, now, DoipConnection::plain);
         if (!had)
             return;
+        if (hangs_) { // or is there nobody?
+            if (!*had) {
+                trouble_ = "no connection to it could be had";
+                return finish(now);
+            }
+            ++tls_.all;
+            tls_.fault(since(now), {}, {}, "the handshake comes to no end within 5 s");
+        }
         ++plain_.all;
         if (*had) {
             activate(1);
@@ -87,8 +96,9 @@ void DoipVetting::Impl::step_tls_old(Time now) {
 void DoipVetting::Impl::write_tls() {
     if (!options_.tls)
         return;
-    const std::string not_tried = tls_.all == 0         ? "it was not tried"
-                                  : !speaks_tls_        ? "it does not speak TLS"
+    const std::string not_tried = !trouble_.empty() && tls_.all == 0 ? trouble_
+                                  : tls_.all == 0                    ? "it was not tried"
+                                  : !speaks_tls_                     ? "it does not speak TLS"
                                   : options_.unverified ? "the link's name says ,unverified"
                                                         : "its certificate is not trusted";
     row("doip-tls", "It speaks TLS 1.2 or later", "ISO 13400-2:2019; from memory", tls_,
@@ -101,7 +111,7 @@ void DoipVetting::Impl::write_tls() {
         "it is", not_tried, true);
     row("doip-tls-plain", "A tester without TLS is not activated where TLS is spoken",
         "ISO 13400-2:2019; from memory", plain_, "one request in plain", "not activated",
-        "it was not tried", true);
+        tls_.all == 0 ? not_tried : "it was not tried", true);
     row("doip-tls-old", "TLS 1.0 and 1.1 are refused", "ISO 13400-2:2019; RFC 8996", old_tls_,
         "one handshake", "refused", !no_old_tls_.empty() ? no_old_tls_ : not_tried, true);
 }
