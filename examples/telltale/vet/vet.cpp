@@ -276,7 +276,8 @@ void add_vet(CLI::App& app, Run& run) {
                      "With a DoIP gateway: the ECU played behind it answers with this CAN "
                      "identifier (7E8 unless named); others that answer to functional requests, "
                      "each with its logical address: 7E9=1002")
-        ->type_name("CANID[=HEX]");
+        ->type_name("CANID[=HEX]")
+        ->allow_extra_args(false);
     command
         ->add_option("--functional", options->functional,
                      "With a DoIP gateway: logical address of functional requests (E000 unless "

@@ -11,7 +11,7 @@ cd "$2"
 
 gateway() { # FAULT STATUS VERDICT CHECK...
     start 2 "$bin/vet-gateway" "$1" 40
-    vet "$2" "$first" --against "$second" --seconds 4 --ecu 7E8 --ecu 7E9=1002 --ecu 7EA=1003
+    vet "$2" --ecu 7E8 --ecu 7E9=1002 --ecu 7EA=1003 "$first" --against "$second" --seconds 4
     shift 2
     expect "$@"
     stop
