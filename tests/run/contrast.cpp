@@ -405,3 +405,59 @@ TEST_CASE("what lasts beside values that the good drive seldom had says little")
     REQUIRE_FALSE(result.suspects.empty());
     CHECK(result.suspects.front().start_second < 90);
 }
+
+TEST_CASE("engine and road speed are held to the gears, which nobody reports") {
+    enum Part : std::size_t { engine, road, none };
+    // `last`: the highest gear used, from 0.
+    const auto made = [](std::uint32_t seed, std::size_t last, bool stepless, Part which,
+                         const Fault& fault) {
+        Dice dice(seed);
+        Run run;
+        run.series.push_back(shell(0x0C, "engine", Unit::rpm, 0.25));
+        run.series.push_back(shell(0x0D, "road", Unit::kilometre_hour, 1));
+        run.series.push_back(shell(0xC3, "wanderer", Unit::percent, 0.1));
+        for (Series& series : run.series) {
+            series.has_ends = true;
+            series.high = 20000;
+        }
+        constexpr std::array<double, 5> gears{110, 66, 44, 33, 26}; // rpm at 1 km/h
+        Course driving{40, 40, 0.03, 15, 90, 0.03};
+        Course own{40, 40, 0.1, 20, 40, 0.15};
+        Course slip{50, 50, 0.05, 25, 80, 0.1};
+        std::size_t gear = 1;
+        double turning = 2000;
+        const auto clean = [&](double) {
+            const double v = driving.at;
+            if (v * gears[gear] > 2800 && gear < last)
+                ++gear;
+            else if (v * gears[gear] < 1300 && gear > 0)
+                --gear;
+            turning += 0.6 * (v * (stepless ? slip.at : gears[gear]) - turning);
+            return std::array{turning + 3 * dice.scatter(), v + 0.1 * dice.scatter(),
+                              own.at + 0.2 * dice.scatter()};
+        };
+        return along(std::move(run), dice, {&driving, &own, &slip}, clean, 0, which, fault);
+    };
+    const Run good = made(1, 3, false, none, {});
+    CHECK(held(good, made(2, 3, false, none, {})).suspects.empty());
+    // A gear that the good drive never had is none of them, and no fault.
+    CHECK(held(good, made(2, 4, false, none, {})).suspects.empty());
+    const auto by = [](double part) {
+        return
+            [part](double value, double t) { return between(t, 150, 230) ? part * value : value; };
+    };
+    for (const Part which : {engine, road}) {
+        const ContrastResult result = held(good, made(2, 3, false, which, by(1.04)));
+        REQUIRE(result.suspects.size() == 1);
+        const Departure& found = result.suspects.front();
+        CHECK(result.signals[found.signal].good_series < static_cast<std::size_t>(none));
+        CHECK(found.start_second == doctest::Approx(150).epsilon(0.05));
+        CHECK(found.end_second == doctest::Approx(230).epsilon(0.1));
+        // Only these two are in it, and both are named.
+        CHECK(found.others.find("engine") != std::string::npos);
+        CHECK(found.others.find("road") != std::string::npos);
+        CHECK(found.others.find("check both") != std::string::npos);
+    }
+    // Without gears they tell nothing of each other.
+    CHECK(held(made(1, 3, true, none, {}), made(2, 3, true, engine, by(1.04))).suspects.empty());
+}

@@ -29,6 +29,7 @@ struct Candidate {
     std::vector<Hit> hits;     // the strongest first
     std::optional<Trace> tied; // beside what a close tie makes expect, for hits of that sign
     std::vector<std::size_t> tied_to;
+    std::size_t rival = Ties::nobody; // a signal that would explain as well what left its ties
     double score() const { return hits.empty() ? 0 : double{hits.front().score}; }
 };
 
@@ -747,6 +748,7 @@ class Comparison {
                 continue;
             candidate.tied = ties_->trace(broken.front().tie);
             candidate.tied_to = ties_->partners(broken.front().tie);
+            candidate.rival = broken.front().rival;
             const Trace& trace = *candidate.tied;
             for (const Ties::Broken& one : broken) {
                 if (one.signal != k)
@@ -843,14 +845,16 @@ class Comparison {
             std::sort(rest.rbegin(), rest.rend());
             alarmed = std::move(rest);
         }
-        // Far stronger than what left its ties: first.
+        // Far stronger than what left its ties most: first.
         constexpr double far_stronger = 2;
-        auto& suspects = result_.suspects;
-        if (untied > before && suspects.size() > untied &&
-            suspects[untied].score > far_stronger * suspects[before].score)
-            std::rotate(suspects.begin() + static_cast<std::ptrdiff_t>(before),
-                        suspects.begin() + static_cast<std::ptrdiff_t>(untied),
-                        suspects.begin() + static_cast<std::ptrdiff_t>(untied) + 1);
+        const auto first = result_.suspects.begin() + static_cast<std::ptrdiff_t>(before);
+        if (untied > before) {
+            const auto strongest = std::max_element(
+                first, result_.suspects.end(),
+                [](const Departure& a, const Departure& b) { return a.score < b.score; });
+            if (strongest->score > far_stronger * first->score)
+                std::rotate(first, strongest, strongest + 1);
+        }
         // What never moved in the good run has no model: only strays from its own level count.
         for (std::size_t k = 0; k < signals_; ++k)
             if (comparable_[k] && candidates_[run][k].models.empty() &&
@@ -1156,11 +1160,15 @@ class Comparison {
         std::vector<OtherCourse> courses;
         const Candidate& own = candidates_[departure.run][departure.signal];
         std::vector<std::size_t> tellers;
-        if (!own.hits.empty() && about_ties(own.hits.front().sign))
+        std::string rival;
+        if (!own.hits.empty() && about_ties(own.hits.front().sign)) {
             tellers = own.tied_to;
-        else if (!own.models.empty())
+            if (own.rival != Ties::nobody)
+                rival = result_.signals[own.rival].name;
+        } else if (!own.models.empty()) {
             for (const Model::Use& use : own.models.front()->uses())
                 tellers.push_back(use.signal);
+        }
         for (const std::size_t teller : tellers) {
             const ContrastSignal& other = result_.signals[teller];
             const std::size_t place = other.bad_series[departure.run];
@@ -1194,7 +1202,11 @@ class Comparison {
             ++compared;
             quiet += candidate.score() < 1 ? 1 : 0;
         }
-        return meanwhile(courses, compared, quiet);
+        std::string out = meanwhile(courses, compared, quiet);
+        if (!rival.empty())
+            out.append(out.empty() ? "" : " ")
+                .append(either(result_.signals[departure.signal].name, rival));
+        return out;
     }
 
     /// Over all runs: the culprits in the order in which they were told apart; those that began

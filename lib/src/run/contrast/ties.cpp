@@ -162,7 +162,24 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
             squares += (v - log_mean_[k]) * (v - log_mean_[k]);
         log_sd_[k] = std::sqrt(squares / static_cast<double>(values.size()));
     }
+    engine_ = survey.rpm;
+    road_ = survey.speed;
     std::vector<Tie> found;
+    if (engine_ >= 0 && road_ >= 0 && !taught.logs[engine()].empty() &&
+        !taught.logs[road()].empty()) {
+        gears_.learn(taught.plain[engine()], taught.plain[road()], taught.spacing);
+        gear_up(taught);
+        for (const std::size_t target : {engine(), road()}) {
+            Tie tie;
+            tie.target = static_cast<std::uint16_t>(target);
+            tie.by[0] = static_cast<std::uint16_t>(target == engine() ? road() : engine());
+            tie.count = 1;
+            tie.powers = true;
+            tie.gears = true;
+            if (gears_.any())
+                found.push_back(tie);
+        }
+    }
     search(taught, false, found);
     search(taught, true, found);
     search_curved(taught, found);
@@ -199,8 +216,33 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
             ties_.push_back(std::move(tie));
         }
     }
-    for (const Drive* drive : bad)
+    for (const Drive* drive : bad) {
         grids_.push_back(grid_of(*drive, survey));
+        gear_up(grids_.back());
+    }
+}
+
+/// What each of engine and road speed would be by the other in the gear driven in.
+void Ties::gear_up(Grid& grid) const {
+    if (!gears_.any() || grid.logs[engine()].empty() || grid.logs[road()].empty())
+        return;
+    const std::vector<float> ratio =
+        gears_.in_gear(grid.plain[engine()], grid.plain[road()], grid.spacing);
+    for (std::vector<float>& one : grid.geared)
+        one.resize(grid.size);
+    for (std::size_t i = 0; i < grid.size; ++i) {
+        grid.geared[0][i] = grid.logs[road()][i] + ratio[i];
+        grid.geared[1][i] = grid.logs[engine()][i] - ratio[i];
+    }
+}
+
+/// The same for one moment: logarithm of what `tie`'s target would be.
+double Ties::geared(const Tie& tie, double value, double log_partner) const {
+    const bool forward = tie.target == engine();
+    const double apart = std::log(value) - log_partner; // not-a-number stays so
+    if (!std::isfinite(apart))
+        return nothing;
+    return log_partner + (forward ? gears_.nearest(apart) : -gears_.nearest(-apart));
 }
 
 void Ties::turn_to(std::size_t run) {
@@ -211,7 +253,7 @@ void Ties::turn_to(std::size_t run) {
         const Grid& grid = grids_[run];
         bool there = !column(grid, tie.target, tie.powers).empty();
         for (std::size_t p = 0; p < tie.count; ++p)
-            there = there && !column(grid, tie.by[p], tie.powers).empty();
+            there = there && !partner(tie, p, grid).empty();
         views_.push_back(there ? view(tie, grid) : View{});
     }
 }
@@ -246,6 +288,8 @@ Trace Ties::trace(std::size_t which) const {
                 v += shift_[tie.by[p]];
                 v = v > floor_[tie.by[p]] ? std::log(v) : nothing;
             }
+            if (tie.gears)
+                v = geared(tie, double{out.y[i]}, v);
             if (!knows(tie, p, v))
                 v = nothing;
             values[p] = v;

@@ -7,6 +7,7 @@
 #include <span>
 #include <vector>
 
+#include "gears.hpp"
 #include "model.hpp"
 
 namespace telltale::run {
@@ -24,6 +25,7 @@ class Ties {
          const std::vector<char>& available, const std::vector<char>& free);
 
     /// How what is left of a tie is strange: off, scattered, or as if the signal came late.
+    static constexpr auto nobody = static_cast<std::size_t>(-1);
     enum class Way : std::uint8_t { level, rough, late };
     /// A stretch of a bad run where a signal left what ties it to the others.
     struct Broken {
@@ -31,7 +33,8 @@ class Ties {
         double from = 0; ///< seconds
         double to = 0;
         float score = 0; ///< 1 is the limit
-        float doubt = 0; ///< 1: another signal explains as much
+        /// Another signal that explains nearly as much; `nobody` if there is none.
+        std::size_t rival = nobody;
         Way way = Way::level;
         std::size_t tie = 0;
     };
@@ -64,7 +67,10 @@ class Ties {
         std::size_t size = 0;
         std::vector<std::vector<float>> plain; ///< by signal; `missing` where it was not there
         std::vector<std::vector<float>> logs;  ///< empty where it makes no sense
-        std::vector<char> aside;               ///< no evidence here
+        /// Engine speed by road speed in the gear driven in, and road speed by engine speed, as
+        /// logarithms; empty without gears.
+        std::array<std::vector<float>, 2> geared;
+        std::vector<char> aside; ///< no evidence here
         std::vector<std::uint8_t> block;
     };
     struct Tie {
@@ -73,6 +79,7 @@ class Ties {
         std::uint8_t count = 0;
         bool powers = false;
         bool curved = false;     ///< with squares and products
+        bool gears = false;      ///< of engine and road speed, by the gear driven in
         std::vector<Terms> beta; ///< block left out; all the good run
         double scale = 0;        ///< of a normal difference
         double sharpness = 0;    ///< usual difference in the target's standard deviations
@@ -118,6 +125,14 @@ class Ties {
     const std::vector<float>& column(const Grid& grid, std::size_t signal, bool powers) const {
         return powers ? grid.logs[signal] : grid.plain[signal];
     }
+    const std::vector<float>& partner(const Tie& tie, std::size_t place, const Grid& grid) const {
+        return tie.gears ? grid.geared[tie.target == engine() ? 0 : 1]
+                         : column(grid, tie.by[place], tie.powers);
+    }
+    std::size_t engine() const { return static_cast<std::size_t>(engine_); }
+    std::size_t road() const { return static_cast<std::size_t>(road_); }
+    void gear_up(Grid& grid) const;
+    double geared(const Tie& tie, double value, double log_partner) const;
     double mean_of(std::size_t signal, bool powers) const {
         return powers ? log_mean_[signal] : mean_[signal];
     }
@@ -176,6 +191,8 @@ class Ties {
     bool stranger(std::size_t a, std::size_t b, std::span<const Broken> where) const;
     double lateness(std::size_t signal, std::size_t other, const std::vector<char>& inside) const;
 
+    Gears gears_;
+    std::ptrdiff_t engine_ = -1, road_ = -1;
     std::vector<char> able_;
     std::vector<char> slow_;
     std::vector<double> least_, most_; ///< ends of what its scaling can tell

@@ -95,7 +95,7 @@ std::vector<std::size_t> Ties::rows_of(const Tie& tie, const Grid& good) const {
     const float* const y = column(good, tie.target, tie.powers).data();
     std::array<const float*, most_partners> x{};
     for (std::size_t k = 0; k < tie.count; ++k)
-        x[k] = column(good, tie.by[k], tie.powers).data();
+        x[k] = partner(tie, k, good).data();
     std::vector<std::size_t> rows;
     rows.reserve(good.size);
     for (std::size_t i = 0; i < good.size; ++i) {
@@ -105,7 +105,8 @@ std::vector<std::size_t> Ties::rows_of(const Tie& tie, const Grid& good) const {
         if (there)
             rows.push_back(i);
     }
-    if (rows.size() < 100 || 5 * rows.size() < 2 * good.size)
+    const std::size_t share = tie.gears ? 8 : 5; // a gear is seldom known in town
+    if (rows.size() < 100 || share * rows.size() < 2 * good.size)
         return {};
     if (rows.size() > most_rows) {
         const std::size_t every = (rows.size() + most_rows - 1) / most_rows;
@@ -123,8 +124,9 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
     if (rows.empty())
         return false;
     for (std::size_t k = 0; k < tie.count; ++k) {
-        tie.middle[k] = mean_of(tie.by[k], tie.powers);
-        tie.width[k] = std::max(1e-9, sd_of(tie.by[k], tie.powers));
+        const std::size_t like = tie.gears ? tie.target : tie.by[k];
+        tie.middle[k] = mean_of(like, tie.powers);
+        tie.width[k] = std::max(1e-9, sd_of(like, tie.powers));
     }
     std::size_t p = 0;
     std::vector<Terms> x(rows.size());
@@ -191,7 +193,7 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
         std::vector<double> values;
         values.reserve(rows.size());
         for (const std::size_t row : rows)
-            values.push_back(double{column(good, tie.by[k], tie.powers)[row]});
+            values.push_back(double{partner(tie, k, good)[row]});
         const double low = quantile(values, 0.002);
         const double high = quantile(values, 0.998);
         // Where the good run hardly was, it says little.

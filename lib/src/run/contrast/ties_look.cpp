@@ -394,9 +394,6 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
             }
         const double mine = others[culprit];
         others[culprit] = 0;
-        const double second = *std::max_element(others.begin(), others.end());
-        for (std::size_t i = before; i < found.size(); ++i)
-            found[i].doubt = mine > 0 ? static_cast<float>(second / mine) : 1;
         std::sort(found.begin() + static_cast<std::ptrdiff_t>(before), found.end(),
                   [](const Broken& a, const Broken& b) { return a.score > b.score; });
         for (std::size_t k = 0; k < others.size() && before < found.size(); ++k) {
@@ -413,6 +410,16 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
         }
         if (mine <= 0)
             break;
+        others[culprit] = mine;
+        for (std::size_t i = before; i < found.size(); ++i) {
+            constexpr double nearly = 0.7;
+            double most = nearly * mine;
+            for (std::size_t k = 0; k < others.size(); ++k)
+                if (k != found[i].signal && others[k] > most) {
+                    most = others[k];
+                    found[i].rival = k;
+                }
+        }
     }
     return found;
 }

@@ -58,7 +58,7 @@ inline std::size_t Ties::terms_of(const Tie& tie, const std::array<double, most_
 inline std::size_t Ties::terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const {
     std::array<double, most_partners> values{};
     for (std::size_t p = 0; p < tie.count; ++p)
-        values[p] = double{column(grid, tie.by[p], tie.powers)[i]};
+        values[p] = double{partner(tie, p, grid)[i]};
     return terms_of(tie, values, x);
 }
 

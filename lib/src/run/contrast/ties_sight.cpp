@@ -55,6 +55,9 @@ Ties::Day Ties::day_of(const Tie& tie, const Grid& grid) const {
     Day day;
     day.more =
         share * day_level(grid.size, [&](std::size_t i) { return double{y[i]} - fitted[i]; });
+    constexpr double tyres = 0.01;
+    if (tie.gears)
+        day.more = std::clamp(day.more, -tyres, tyres);
     if (tie.powers || lowest_[tie.target] < 0)
         return day;
     const double least = floor_[tie.target] + 0.3 * sd_[tie.target];
@@ -93,7 +96,7 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
             continue;
         bool inside = true;
         for (std::size_t p = 0; p < tie.count; ++p) {
-            inside = inside && knows(tie, p, double{column(grid, tie.by[p], tie.powers)[i]});
+            inside = inside && knows(tie, p, double{partner(tie, p, grid)[i]});
         }
         if (!inside)
             continue;

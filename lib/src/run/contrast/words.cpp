@@ -314,7 +314,6 @@ std::string proof(const ContrastSignal& signal, DepartureKind kind) {
 
 std::string meanwhile(const std::vector<OtherCourse>& courses, std::size_t compared,
                       std::size_t quiet) {
-
     std::string out;
     for (const OtherCourse& course : courses) {
         out += out.empty() ? "Meanwhile " : ", ";
@@ -337,6 +336,11 @@ std::string meanwhile(const std::vector<OtherCourse>& courses, std::size_t compa
         out += std::to_string(quiet) + " of the " + std::to_string(compared) +
                " other signals compared stayed on their course.";
     return out;
+}
+
+std::string either(const std::string& name, const std::string& rival) {
+    return "If " + name + " is right, " + rival +
+           " is wrong: the rest hardly tells these two apart, so check both.";
 }
 
 std::vector<std::string> notes(const ContrastResult& result, std::size_t bad_runs) {

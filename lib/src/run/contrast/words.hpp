@@ -33,6 +33,9 @@ std::string proof(const ContrastSignal& signal, DepartureKind kind);
 std::string meanwhile(const std::vector<OtherCourse>& courses, std::size_t compared,
                       std::size_t quiet);
 
+/// That one of two is wrong, and little tells which.
+std::string either(const std::string& name, const std::string& rival);
+
 /// What could have been seen, and what could not.
 std::vector<std::string> notes(const ContrastResult& result, std::size_t bad_runs);
 

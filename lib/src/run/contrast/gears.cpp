@@ -1,0 +1,211 @@
+// SPDX-License-Identifier: Apache-2.0
+#include "gears.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "drive.hpp"
+#include "run/robust.hpp"
+
+namespace telltale::run {
+namespace {
+
+constexpr float walking_pace = 10; // km/h; slower, its step says little and the clutch slips
+constexpr float near_idle_speed = 1.2F;
+constexpr std::size_t most_gears = 12;
+constexpr double ratio_bin = 0.005; // of a logarithm
+constexpr double gear_reach = 0.05;
+constexpr double beyond_gears = 0.12;
+constexpr double shortest_change = 3; // seconds
+constexpr double longest_change = 8;
+
+} // namespace
+
+struct Gears::Stretch {
+    std::size_t from, to;
+    std::size_t gear;
+};
+
+std::vector<float> Gears::ratio(std::span<const float> engine, std::span<const float> road) const {
+    std::vector<float> out(engine.size(), missing);
+    for (std::size_t i = 0; i < engine.size(); ++i)
+        if (road[i] >= walking_pace &&
+            engine[i] > near_idle_speed * static_cast<float>(idle_)) // not-a-number is not
+            out[i] = std::log(engine[i] / road[i]);
+    // What is far from all of them may be a gear that the good run hardly had.
+    for (float& one : out)
+        if (any() && std::abs(double{one} - nearest(double{one})) > beyond_gears)
+            one = missing;
+    return out;
+}
+
+double Gears::nearest(double log_ratio) const {
+    const auto above = std::lower_bound(ratios_.begin(), ratios_.end(), log_ratio);
+    if (above == ratios_.begin())
+        return ratios_.front();
+    if (above == ratios_.end() || log_ratio - *(above - 1) < *above - log_ratio)
+        return *(above - 1);
+    return *above;
+}
+
+/// Where it keeps close to one gear for a while.
+std::vector<Gears::Stretch> Gears::engaged(std::span<const float> ratio, double spacing) const {
+    const double close = std::max(0.025, 4 * width_);
+    const auto least = static_cast<std::size_t>(std::max(3.0, 0.75 / spacing));
+    std::vector<Stretch> out;
+    Stretch open{0, 0, most_gears};
+    const auto close_it = [&] {
+        if (open.gear < most_gears && open.to - open.from >= least)
+            out.push_back(open);
+        open.gear = most_gears;
+    };
+    for (std::size_t i = 0; i < ratio.size(); ++i) {
+        std::size_t gear = most_gears;
+        if (!std::isnan(ratio[i])) {
+            const double by = nearest(double{ratio[i]});
+            if (std::abs(double{ratio[i]} - by) < close)
+                gear = static_cast<std::size_t>(
+                    std::lower_bound(ratios_.begin(), ratios_.end(), by) - ratios_.begin());
+        }
+        if (gear != open.gear) {
+            close_it();
+            open = {i, i, gear};
+        }
+        open.to = i + 1;
+    }
+    close_it();
+    return out;
+}
+
+void Gears::learn(std::span<const float> engine, std::span<const float> road, double spacing) {
+    constexpr std::size_t enough = 100;
+    ratios_.clear();
+    std::vector<double> turning;
+    std::vector<double> driving;
+    for (std::size_t i = 0; i < engine.size(); ++i)
+        if (road[i] >= walking_pace && engine[i] > 0)
+            driving.push_back(double{engine[i]});
+    if (driving.size() < enough)
+        return;
+    const double usual = median(driving);
+    for (std::size_t i = 0; i < engine.size(); ++i)
+        if (road[i] < 1 && double{engine[i]} > 0.2 * usual) // not where it stands too
+            turning.push_back(double{engine[i]});
+    idle_ = turning.size() > 20 ? median(turning) : 0;
+    const std::vector<float> all = ratio(engine, road);
+    // Steady ones, the faster the more they count.
+    struct Moment {
+        double at, weight;
+    };
+    std::vector<Moment> moments;
+    double total = 0;
+    for (std::size_t i = 1; i + 1 < all.size(); ++i) {
+        constexpr float steady = 0.03F;
+        if (!(std::abs(all[i + 1] - all[i - 1]) < steady) ||
+            !std::isfinite(all[i])) // nor not-a-number
+            continue;
+        const double weight = std::min(1.0, double{road[i]} / 40);
+        moments.push_back({double{all[i]}, weight});
+        total += weight;
+    }
+    if (moments.size() < enough)
+        return;
+    std::sort(moments.begin(), moments.end(),
+              [](const Moment& a, const Moment& b) { return a.at < b.at; });
+    std::vector<char> taken(moments.size(), 0);
+    constexpr double least = 0.01; // of all steady driving
+    while (ratios_.size() < most_gears) {
+        // The fullest place.
+        double most = 0;
+        std::size_t first = 0;
+        double here = 0;
+        std::size_t from = 0;
+        for (std::size_t i = 0; i < moments.size(); ++i) {
+            here += taken[i] == 0 ? moments[i].weight : 0;
+            while (moments[i].at - moments[from].at > 4 * ratio_bin) {
+                here -= taken[from] == 0 ? moments[from].weight : 0;
+                ++from;
+            }
+            if (here > most) {
+                most = here;
+                first = from;
+            }
+        }
+        if (most < least * total)
+            break;
+        std::vector<double> around;
+        const double middle = moments[first].at + 2 * ratio_bin;
+        for (std::size_t i = 0; i < moments.size(); ++i)
+            if (taken[i] == 0 && std::abs(moments[i].at - middle) < gear_reach / 2)
+                around.push_back(moments[i].at);
+        const double gear = median(around);
+        bool apart = true;
+        for (const double other : ratios_)
+            apart = apart && std::abs(other - gear) > 1.5 * gear_reach;
+        for (std::size_t i = 0; i < moments.size(); ++i)
+            if (std::abs(moments[i].at - gear) < gear_reach ||
+                std::abs(moments[i].at - middle) <= 2.5 * ratio_bin)
+                taken[i] = 1;
+        if (apart)
+            ratios_.push_back(gear);
+    }
+    if (ratios_.empty())
+        return;
+    std::sort(ratios_.begin(), ratios_.end());
+    // Close beside them, or they are none.
+    std::vector<double> off;
+    off.reserve(moments.size());
+    for (const Moment& m : moments)
+        off.push_back(std::abs(m.at - nearest(m.at)));
+    width_ = mad_factor * median(off);
+    double gap = 0.4;
+    for (std::size_t g = 1; g < ratios_.size(); ++g)
+        gap = std::min(gap, ratios_[g] - ratios_[g - 1]);
+    if (width_ > gap / 8) {
+        ratios_.clear();
+        return;
+    }
+    change_ = shortest_change;
+    const std::vector<float> between = ratio(engine, road);
+    const std::vector<Stretch> in = engaged(between, spacing);
+    for (std::size_t s = 1; s < in.size(); ++s) {
+        bool moving = true;
+        for (std::size_t i = in [s - 1].to; i < in[s].from; ++i)
+            moving = moving && !std::isnan(between[i]);
+        if (moving)
+            change_ =
+                std::max(change_, 2 * static_cast<double>(in[s].from - in[s - 1].to) * spacing);
+    }
+    change_ = std::min(change_, longest_change);
+}
+
+std::vector<float> Gears::in_gear(std::span<const float> engine, std::span<const float> road,
+                                  double spacing) const {
+    const std::vector<float> all = ratio(engine, road);
+    std::vector<float> out(all.size(), missing);
+    const std::vector<Stretch> in = engaged(all, spacing);
+    for (const Stretch& one : in)
+        for (std::size_t i = one.from; i < one.to; ++i)
+            out[i] = static_cast<float>(ratios_[one.gear]);
+    std::size_t next = 0;
+    for (std::size_t i = 0; i < all.size();) {
+        while (next < in.size() && in[next].from < i)
+            ++next;
+        if (next < in.size() && in[next].from == i) {
+            i = in[next].to;
+            continue;
+        }
+        const std::size_t end = next < in.size() ? in[next].from : all.size();
+        const bool lasts = static_cast<double>(end - i) * spacing > change_;
+        const bool same =
+            !lasts && next > 0 && next < in.size() && in[next - 1].gear == in[next].gear;
+        for (std::size_t k = i; k < end; ++k)
+            if (!std::isnan(all[k]) && (same || lasts))
+                out[k] =
+                    static_cast<float>(same ? ratios_[in[next].gear] : nearest(double{all[k]}));
+        i = end;
+    }
+    return out;
+}
+
+} // namespace telltale::run
