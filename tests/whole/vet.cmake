@@ -12,6 +12,6 @@ if(TARGET telltale AND TARGET telltale-vet-live)
     add_test(NAME vet-${line} COMMAND sh ${CMAKE_CURRENT_LIST_DIR}/vet/${line}.sh
       ${CMAKE_BINARY_DIR}/bin ${CMAKE_CURRENT_BINARY_DIR}/vet-${line}
       ${PROJECT_SOURCE_DIR}/vectors/known-frames.txt)
-    set_tests_properties(vet-${line} PROPERTIES TIMEOUT 300 LABELS once)
+    set_tests_properties(vet-${line} PROPERTIES TIMEOUT 900 LABELS once)
   endforeach()
 endif()

@@ -34,7 +34,7 @@ vet() { # STATUS (or any) ARGUMENT...
     want=$1
     shift
     status=0
-    timeout 100 "$bin/telltale" vet "$@" --seed 3 --as json >out.json 2>said.txt || status=$?
+    timeout 200 "$bin/telltale" vet "$@" --seed 3 --as json >out.json 2>said.txt || status=$?
     [ "$want" = any ] || [ "$status" -eq "$want" ] || fail "status $status where $want is due ($*)"
 }
 often() { # NAME COMMAND...: in a folder of its own, up to three times: a computer that is busy with other
