@@ -381,6 +381,30 @@ TEST_CASE(
     CHECK(open->peak_value == -100);
 }
 
+TEST_CASE("a command is found at an end where it leapt as never before; sent there it is none") {
+    // A purge valve: off, and at times between 10 and 20.
+    const auto purging = [](std::uint32_t seed, double pace) {
+        double sent = 0;
+        Run run = drive(seed, 88, wanderer, [pace, sent](double value, double t) mutable {
+            sent = std::clamp(sent + (between(t, 250, 262) ? pace : -pace), 0.0, 100.0);
+            return std::max(sent, std::fmod(t, 40) < 20 ? value / 4 : 0.0);
+        });
+        run.series[wanderer].id = 0x2E;
+        run.series[wanderer].has_ends = true;
+        run.series[wanderer].low = 0;
+        run.series[wanderer].high = 100;
+        return run;
+    };
+    const Run good = purging(1, 0);
+    CHECK(held(good, purging(2, 0)).suspects.empty());
+    CHECK(held(good, purging(2, 5)).suspects.empty());
+    const auto open = first(held(good, purging(2, 100)), wanderer);
+    CHECK(open->kind == DepartureKind::end_of_range);
+    CHECK(open->peak_value == 100);
+    CHECK(open->start_second == doctest::Approx(250).epsilon(0.01));
+    CHECK(open->end_second == doctest::Approx(262).epsilon(0.01));
+}
+
 TEST_CASE("what lasts beside values that the good drive seldom had says little") {
     // High up, where only the second drive is for long, one of three goes otherwise than below.
     const auto made = [](std::uint32_t seed, double from, double to, double bend, double off) {

@@ -566,8 +566,7 @@ class Comparison {
         const Track& track = bad_[run]->track(k);
         const Series& series = good.series();
         constexpr std::size_t least_good = 100;
-        if (!series.has_ends || survey_->range(k).counter || commanded(series) ||
-            good.size() < least_good)
+        if (!series.has_ends || survey_->range(k).counter || good.size() < least_good)
             return;
         float low = good.value(0);
         float high = low;
@@ -580,16 +579,22 @@ class Comparison {
         }
         const auto step = static_cast<float>(series.step);
         const float margin = std::max(0.1F * (high - low), 10 * step);
-        const float jump = std::max(margin, 0.7F * largest);
+        // What is commanded may be sent to an end at will, though seldom from one sample to the
+        // next.
+        const float far = commanded(series) ? 2.5F : 0.7F;
+        const float jump = std::max(margin, far * largest);
         const float bottom = static_cast<float>(series.low) + 1.5F * step;
         const float top = static_cast<float>(series.high) - 1.5F * step;
         const auto gone = [&](std::size_t i) {
             const float v = track.value(i);
             return (v <= bottom && bottom < low - margin) || (v >= top && top > high + margin);
         };
+        const auto follows = [&](std::size_t i) {
+            return track.time(i) - track.time(i - 1) <= 1.75 * track.interval();
+        };
+        // After a gap nobody saw whether it leapt.
         const auto leaps = [&](std::size_t i) {
-            return track.time(i) - track.time(i - 1) <= 1.75 * track.interval() &&
-                   std::abs(track.value(i) - track.value(i - 1)) >= jump;
+            return !follows(i) || std::abs(track.value(i) - track.value(i - 1)) >= jump;
         };
         const Trace& trace = model.bad_trace();
         constexpr double longest = 30;
@@ -600,7 +605,7 @@ class Comparison {
             while (to < track.size() && gone(to))
                 ++to;
             if (to == track.size() || track.time(to) - track.time(from) > longest || !leaps(from) ||
-                !leaps(to))
+                !leaps(to) || !(follows(from) || follows(to)))
                 continue;
             const float by = std::abs(track.value(from) - track.value(from - 1));
             // Where the others go there too, it is what happened.
@@ -1000,9 +1005,11 @@ class Comparison {
         out.end = within(trace.t[to]);
         out.peak_time = within(trace.t[peak]);
         out.peak_value = trace.y[peak];
-        out.peak_expected = (hit.sign == Sign::leap || hit.sign == Sign::creep) && hit.from > 0
-                                ? trace.y[hit.from - 1]
-                            : std::isnan(trace.fitted[peak]) ? trace.y[peak]
+        // Where nothing is expected: what it was just before and after.
+        const float before = trace.y[hit.from > 0 ? hit.from - 1 : hit.from];
+        const float after = trace.y[hit.to < trace.y.size() ? hit.to : hit.to - 1];
+        out.peak_expected = hit.sign == Sign::leap || hit.sign == Sign::creep ? before
+                            : std::isnan(trace.fitted[peak]) ? 0.5F * (before + after)
                                                              : trace.fitted[peak];
         out.peak_difference = out.peak_value - out.peak_expected;
         return out;

@@ -16,6 +16,7 @@ constexpr std::size_t most_gears = 12;
 constexpr double ratio_bin = 0.005; // of a logarithm
 constexpr double gear_reach = 0.05;
 constexpr double beyond_gears = 0.12;
+constexpr double a_moment = 1;        // seconds; longer, the clutch may have been used
 constexpr double shortest_change = 3; // seconds
 constexpr double longest_change = 8;
 
@@ -196,9 +197,10 @@ std::vector<float> Gears::in_gear(std::span<const float> engine, std::span<const
             continue;
         }
         const std::size_t end = next < in.size() ? in[next].from : all.size();
-        const bool lasts = static_cast<double>(end - i) * spacing > change_;
-        const bool same =
-            !lasts && next > 0 && next < in.size() && in[next - 1].gear == in[next].gear;
+        const double length = static_cast<double>(end - i) * spacing;
+        const bool lasts = length > change_;
+        const bool same = length <= a_moment && next > 0 && next < in.size() &&
+                          in[next - 1].gear == in[next].gear;
         for (std::size_t k = i; k < end; ++k)
             if (!std::isnan(all[k]) && (same || lasts))
                 out[k] =
