@@ -965,12 +965,17 @@ class Comparison {
         departure.start_second = since(departure.start);
         departure.end_second = since(departure.end);
         const ContrastSignal& signal = result_.signals[departure.signal];
-        const auto& models = candidates_[departure.run][departure.signal].models;
-        departure.sentence = sentence(signal, departure, result_.coverage[departure.run],
-                                      !models.empty() && models.front()->locked());
+        const Candidate& own = candidates_[departure.run][departure.signal];
+        const bool told = (!own.models.empty() && own.models.front()->locked()) || left_ties(own);
+        departure.sentence = sentence(signal, departure, result_.coverage[departure.run], told);
         departure.proof = proof(signal, departure.kind);
         departure.others = others(departure, strongest, bad);
         result_.suspects.push_back(std::move(departure));
+    }
+
+    /// Whether what is strangest about it is beside its ties.
+    static bool left_ties(const Candidate& candidate) {
+        return !candidate.hits.empty() && about_ties(candidate.hits.front().sign);
     }
 
     static Episode episode(const Trace& trace, const Hit& hit, const Run& bad, std::size_t run) {
@@ -1168,7 +1173,7 @@ class Comparison {
         const Candidate& own = candidates_[departure.run][departure.signal];
         std::vector<std::size_t> tellers;
         std::string rival;
-        if (!own.hits.empty() && about_ties(own.hits.front().sign)) {
+        if (left_ties(own)) {
             tellers = own.tied_to;
             if (own.rival != Ties::nobody)
                 rival = result_.signals[own.rival].name;

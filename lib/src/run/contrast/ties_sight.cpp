@@ -296,8 +296,10 @@ Ties::View Ties::view(const Tie& tie, const Grid& bad) const {
         }
         for (double& v : usual)
             v = std::abs(v);
+        // What it is most of the time may be another day's doing, but of a gearbox.
         constexpr double more = 2.5;
-        const auto limit = static_cast<float>(std::max(tie.limit[s], more * quantile(usual, 0.6)));
+        const double own = tie.gears ? 0 : more * quantile(usual, 0.6);
+        const auto limit = static_cast<float>(std::max(tie.limit[s], own));
         for (std::size_t j = 0; j < out.score[s].size(); ++j) {
             const float here = std::hypot(limit, unsure[j]);
             out.score[s][j] /= here;
