@@ -20,6 +20,70 @@ constexpr double a_moment = 1;        // seconds; longer, the clutch may have be
 constexpr double shortest_change = 3; // seconds
 constexpr double longest_change = 8;
 
+/// A ratio that was kept to for a moment, as a logarithm; the faster, the more it counts.
+struct SteadyRatio {
+    double at, weight;
+};
+
+/// In the order of the ratios.
+std::vector<SteadyRatio> steady_ones(std::span<const float> ratio, std::span<const float> road) {
+    constexpr float steady = 0.03F;
+    std::vector<SteadyRatio> out;
+    for (std::size_t i = 1; i + 1 < ratio.size(); ++i)
+        if (std::isfinite(ratio[i]) && std::abs(ratio[i + 1] - ratio[i - 1]) < steady)
+            out.push_back({double{ratio[i]}, std::min(1.0, double{road[i]} / 40)});
+    std::sort(out.begin(), out.end(),
+              [](const SteadyRatio& a, const SteadyRatio& b) { return a.at < b.at; });
+    return out;
+}
+
+/// Where they crowd, in order.
+std::vector<double> fullest_places(const std::vector<SteadyRatio>& all) {
+    constexpr double least = 0.01; // of all steady driving
+    double total = 0;
+    for (const SteadyRatio& one : all)
+        total += one.weight;
+    std::vector<double> out;
+    std::vector<char> taken(all.size(), 0);
+    std::vector<double> around;
+    while (out.size() < most_gears) {
+        double most = 0;
+        std::size_t first = 0;
+        double here = 0;
+        std::size_t from = 0;
+        for (std::size_t i = 0; i < all.size(); ++i) {
+            here += taken[i] == 0 ? all[i].weight : 0;
+            while (all[i].at - all[from].at > 4 * ratio_bin) {
+                here -= taken[from] == 0 ? all[from].weight : 0;
+                ++from;
+            }
+            if (here > most) {
+                most = here;
+                first = from;
+            }
+        }
+        if (most < least * total)
+            break;
+        const double middle = all[first].at + 2 * ratio_bin;
+        around.clear();
+        for (std::size_t i = 0; i < all.size(); ++i)
+            if (taken[i] == 0 && std::abs(all[i].at - middle) < gear_reach / 2)
+                around.push_back(all[i].at);
+        const double gear = median(around);
+        const bool apart = std::none_of(out.begin(), out.end(), [&](double other) {
+            return std::abs(other - gear) <= 1.5 * gear_reach;
+        });
+        for (std::size_t i = 0; i < all.size(); ++i)
+            if (std::abs(all[i].at - gear) < gear_reach ||
+                std::abs(all[i].at - middle) <= 2.5 * ratio_bin)
+                taken[i] = 1;
+        if (apart)
+            out.push_back(gear);
+    }
+    std::sort(out.begin(), out.end());
+    return out;
+}
+
 } // namespace
 
 struct Gears::Stretch {
@@ -94,70 +158,17 @@ void Gears::learn(std::span<const float> engine, std::span<const float> road, do
             turning.push_back(double{engine[i]});
     idle_ = turning.size() > 20 ? median(turning) : 0;
     const std::vector<float> all = ratio(engine, road);
-    // Steady ones, the faster the more they count.
-    struct Moment {
-        double at, weight;
-    };
-    std::vector<Moment> moments;
-    double total = 0;
-    for (std::size_t i = 1; i + 1 < all.size(); ++i) {
-        constexpr float steady = 0.03F;
-        if (!(std::abs(all[i + 1] - all[i - 1]) < steady) ||
-            !std::isfinite(all[i])) // nor not-a-number
-            continue;
-        const double weight = std::min(1.0, double{road[i]} / 40);
-        moments.push_back({double{all[i]}, weight});
-        total += weight;
-    }
+    const std::vector<SteadyRatio> moments = steady_ones(all, road);
     if (moments.size() < enough)
         return;
-    std::sort(moments.begin(), moments.end(),
-              [](const Moment& a, const Moment& b) { return a.at < b.at; });
-    std::vector<char> taken(moments.size(), 0);
-    constexpr double least = 0.01; // of all steady driving
-    while (ratios_.size() < most_gears) {
-        // The fullest place.
-        double most = 0;
-        std::size_t first = 0;
-        double here = 0;
-        std::size_t from = 0;
-        for (std::size_t i = 0; i < moments.size(); ++i) {
-            here += taken[i] == 0 ? moments[i].weight : 0;
-            while (moments[i].at - moments[from].at > 4 * ratio_bin) {
-                here -= taken[from] == 0 ? moments[from].weight : 0;
-                ++from;
-            }
-            if (here > most) {
-                most = here;
-                first = from;
-            }
-        }
-        if (most < least * total)
-            break;
-        std::vector<double> around;
-        const double middle = moments[first].at + 2 * ratio_bin;
-        for (std::size_t i = 0; i < moments.size(); ++i)
-            if (taken[i] == 0 && std::abs(moments[i].at - middle) < gear_reach / 2)
-                around.push_back(moments[i].at);
-        const double gear = median(around);
-        bool apart = true;
-        for (const double other : ratios_)
-            apart = apart && std::abs(other - gear) > 1.5 * gear_reach;
-        for (std::size_t i = 0; i < moments.size(); ++i)
-            if (std::abs(moments[i].at - gear) < gear_reach ||
-                std::abs(moments[i].at - middle) <= 2.5 * ratio_bin)
-                taken[i] = 1;
-        if (apart)
-            ratios_.push_back(gear);
-    }
+    ratios_ = fullest_places(moments);
     if (ratios_.empty())
         return;
-    std::sort(ratios_.begin(), ratios_.end());
     // Close beside them, or they are none.
     std::vector<double> off;
     off.reserve(moments.size());
-    for (const Moment& m : moments)
-        off.push_back(std::abs(m.at - nearest(m.at)));
+    for (const SteadyRatio& one : moments)
+        off.push_back(std::abs(one.at - nearest(one.at)));
     width_ = mad_factor * median(off);
     double gap = 0.4;
     for (std::size_t g = 1; g < ratios_.size(); ++g)
@@ -168,14 +179,14 @@ void Gears::learn(std::span<const float> engine, std::span<const float> road, do
     }
     change_ = shortest_change;
     const std::vector<float> between = ratio(engine, road);
-    const std::vector<Stretch> in = engaged(between, spacing);
-    for (std::size_t s = 1; s < in.size(); ++s) {
+    const std::vector<Stretch> kept = engaged(between, spacing);
+    for (std::size_t s = 1; s < kept.size(); ++s) {
         bool moving = true;
-        for (std::size_t i = in [s - 1].to; i < in[s].from; ++i)
+        for (std::size_t i = kept[s - 1].to; i < kept[s].from; ++i)
             moving = moving && !std::isnan(between[i]);
         if (moving)
             change_ =
-                std::max(change_, 2 * static_cast<double>(in[s].from - in[s - 1].to) * spacing);
+                std::max(change_, 2 * static_cast<double>(kept[s].from - kept[s - 1].to) * spacing);
     }
     change_ = std::min(change_, longest_change);
 }
@@ -184,27 +195,27 @@ std::vector<float> Gears::in_gear(std::span<const float> engine, std::span<const
                                   double spacing) const {
     const std::vector<float> all = ratio(engine, road);
     std::vector<float> out(all.size(), missing);
-    const std::vector<Stretch> in = engaged(all, spacing);
-    for (const Stretch& one : in)
+    const std::vector<Stretch> kept = engaged(all, spacing);
+    for (const Stretch& one : kept)
         for (std::size_t i = one.from; i < one.to; ++i)
             out[i] = static_cast<float>(ratios_[one.gear]);
     std::size_t next = 0;
     for (std::size_t i = 0; i < all.size();) {
-        while (next < in.size() && in[next].from < i)
+        while (next < kept.size() && kept[next].from < i)
             ++next;
-        if (next < in.size() && in[next].from == i) {
-            i = in[next].to;
+        if (next < kept.size() && kept[next].from == i) {
+            i = kept[next].to;
             continue;
         }
-        const std::size_t end = next < in.size() ? in[next].from : all.size();
+        const std::size_t end = next < kept.size() ? kept[next].from : all.size();
         const double length = static_cast<double>(end - i) * spacing;
         const bool lasts = length > change_;
-        const bool same = length <= a_moment && next > 0 && next < in.size() &&
-                          in[next - 1].gear == in[next].gear;
+        const bool same = length <= a_moment && next > 0 && next < kept.size() &&
+                          kept[next - 1].gear == kept[next].gear;
         for (std::size_t k = i; k < end; ++k)
             if (!std::isnan(all[k]) && (same || lasts))
                 out[k] =
-                    static_cast<float>(same ? ratios_[in[next].gear] : nearest(double{all[k]}));
+                    static_cast<float>(same ? ratios_[kept[next].gear] : nearest(double{all[k]}));
         i = end;
     }
     return out;
