@@ -44,7 +44,7 @@ start_mimic() { # OPTION...
 
 # A vehicle that speaks OBDonUDS.
 start_mimic --uds
-"$telltale" record "$link" --only RPM -o uds.pcapng --for 3s </dev/null >uds.txt 2>uds.err ||
+"$telltale" record "$link" --only RPM -o uds.pcapng --for 8s </dev/null >uds.txt 2>uds.err ||
     fail "OBDonUDS: $(cat uds.err)"
 grep -q 'Engine speed: [0-9.]* rpm' uds.txt || fail "no engine speed of an OBDonUDS vehicle"
 kill "$mimic"
