@@ -866,6 +866,7 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
             settling = std::max(settling, 20.0);
     }
     double fresh = 0;
+    trace.settling.assign(trace.t.size(), 0);
     const std::ptrdiff_t rpm = survey_->rpm;
     const bool never_stopped = survey_->least_rpm > 0 && static_cast<std::size_t>(rpm) != target_;
     const Range& own = survey_->range(target_);
@@ -881,7 +882,7 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
             fresh = t;
         if (std::isnan(trace.fitted[i]))
             continue;
-        bool aside = t < fresh + settling || colder;
+        bool aside = colder;
         if (never_stopped) {
             const auto signal = static_cast<std::size_t>(rpm);
             for (double back = -1; back <= 2 && !aside; back += 0.5)
@@ -889,7 +890,10 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
         }
         // Off is what the ECU may set it to whatever the others do.
         aside = aside || trace.y[i] <= off_;
-        if (aside)
+        const bool early = t < fresh + settling;
+        constexpr double begun = 4;
+        trace.settling[i] = early && !aside && t >= begun ? 1 : 0;
+        if (early || aside)
             trace.fitted[i] = missing;
     }
 }
@@ -1141,6 +1145,7 @@ void Model::forget(bool keep_bad) {
         part->clear();
         part->shrink_to_fit();
     }
+    bad_course_.settling = {};
 }
 
 bool Model::uses(std::size_t signal) const {

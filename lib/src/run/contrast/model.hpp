@@ -76,6 +76,7 @@ struct Trace {
     std::vector<std::uint32_t> piece; ///< number of the stretch without a gap
     std::vector<float> stir;          ///< how much the other signals are on the move
     std::vector<float> local;         ///< scale of a stray: that of the neighbourhood, in the unit
+    std::vector<char> settling;       ///< nothing is expected, for no more reason than a gap before
     // What makes differences large, from which the scale is made.
     std::vector<float> moved;    ///< change of `fitted` from sample to sample
     std::vector<float> distance; ///< from what the runs had in other blocks

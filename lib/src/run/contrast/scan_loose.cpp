@@ -85,6 +85,9 @@ void hold_down_leaps(const Trace& trace, std::vector<Hit>& hits) {
             hit.score *= among_others;
 }
 
+/// How much wider the margin of a leap is while nothing is expected, so soon after a gap.
+constexpr float after_gap = 4;
+
 std::size_t samples(const Trace& trace, double seconds) {
     return std::max<std::size_t>(
         1, static_cast<std::size_t>(std::lround(seconds / std::max(1e-6, trace.interval))));
@@ -180,8 +183,12 @@ void LooseScanner::visit(const Trace& trace, Sign sign, double seconds,
             float change = trace.y[i] - trace.y[i - 1];
             const float expected =
                 change > 0 ? trace.high[i] - trace.low[i - 1] : trace.low[i] - trace.high[i - 1];
-            if (std::isnan(expected))
+            if (std::isnan(expected)) {
+                // A gross leap is one whatever went before the gap.
+                if (trace.settling[i] != 0 && trace.settling[i - 1] != 0)
+                    out.back().value = change / after_gap / trace.sigma[i];
                 continue;
+            }
             const float left = change - expected;
             change = left * change <= 0 ? 0 : std::abs(left) < std::abs(change) ? left : change;
             out.back().value = change / trace.sigma[i];
