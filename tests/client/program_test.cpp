@@ -181,7 +181,12 @@ TEST_CASE("report of a live vehicle is that of its dump") {
     Adapter adapter(with_codes());
     Folder folder;
     const std::string dump = folder.path + "/saved.pcapng";
-    const Ran live = run(folder, "report slcan:" + adapter.path() + " --save " + dump);
+    // On a computer that starves it, an ECU that is played here can answer too late.
+    Ran live;
+    for (int tries = 0; tries < 3 && !has(live.error, "2 ECUs answer"); ++tries) {
+        std::filesystem::remove(dump);
+        live = run(folder, "report slcan:" + adapter.path() + " --save " + dump);
+    }
     CAPTURE(live.error);
     REQUIRE(live.status == 0);
     CHECK(has(live.error, "2 ECUs answer"));
