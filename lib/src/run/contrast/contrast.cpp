@@ -455,9 +455,10 @@ class Comparison {
                          const std::vector<std::unique_ptr<Model>>& models,
                          const Trace& (Model::*trace)() const) {
         own.low[i] = own.high[i] = missing;
-        own.settling[i] = std::any_of(models.begin(), models.end(), [&](const auto& model) {
+        const bool settling = std::any_of(models.begin(), models.end(), [&](const auto& model) {
             return (model.get()->*trace)().settling[i] != 0;
         });
+        own.settling[i] = settling ? 1 : 0;
         for (const auto& model : models) {
             const Trace& other = (model.get()->*trace)();
             own.low[i] = std::fmin(own.low[i], other.low[i]); // passes over not-a-number
