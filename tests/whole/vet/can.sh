@@ -3,12 +3,8 @@
 # can.sh BIN WORK KNOWN: `telltale vet` against two serial-line CAN adapters on pseudo terminals, sound
 # and with faults; one that is taken off and put back; known frames sent and found in a dump; broken off.
 set -eu
-here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
-bin=$(CDPATH='' cd -- "$1" && pwd)
 known=$3
-rm -rf "$2"
-mkdir -p "$2"
-cd "$2"
+. "$(dirname -- "$0")/begin.sh"
 
 bus() { # FAULT...
     start 2 "$bin/vet-bus" "$@"

@@ -2,6 +2,7 @@
 # What the tests of the vet command share. BIN and the folder to work in are set; the report is
 # out.json.
 other=
+tests=
 trap '[ -z "$other" ] || kill "$other" 2>/dev/null || true' EXIT
 fail() {
     echo "FAILED: $*"
@@ -47,6 +48,22 @@ often() { # NAME COMMAND...: in a folder of its own, up to three times: a comput
     done
     cat "$name-3.txt"
     return 1
+}
+beside() { # NAME COMMAND...: in a folder of its own, while others go on
+    name=$1
+    shift
+    mkdir "$name"
+    (
+        cd "$name"
+        . "$here/common.sh"
+        "$@"
+    ) &
+    tests="$tests $!"
+}
+wait_for_all() {
+    for test in $tests; do
+        wait "$test"
+    done
 }
 verdict() { # CHECK: its verdict
     tr -d ' \n' <out.json | tr '{' '\n' | grep "\"id\":\"$1\"" |

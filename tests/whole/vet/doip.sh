@@ -3,11 +3,7 @@
 # doip.sh BIN WORK: `telltale vet` on a DoIP gateway on the loopback, with three ECUs played on the
 # CAN behind it; sound and with faults, many at once.
 set -eu
-here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
-bin=$(CDPATH='' cd -- "$1" && pwd)
-rm -rf "$2"
-mkdir -p "$2"
-cd "$2"
+. "$(dirname -- "$0")/begin.sh"
 
 gateway() { # FAULT STATUS VERDICT CHECK...
     start 2 "$bin/vet-gateway" "$1" 40
@@ -35,24 +31,16 @@ unasked() { # nobody said that this one knows functional requests
 }
 . "$here/common.sh"
 often sound sound
-tests=
 for one in "drops-requests doip-load" "doubles-answers doip-twice" "swaps-requests doip-order" \
     "stops-at-1024 doip-requests" "wrong-acknowledge-bytes doip-acknowledge" \
     "no-alive-check doip-alive" "any-source doip-wrong-source" "group-to-one doip-functional" \
     "group-answer-lost doip-functional-answers" "group-answer-twice doip-functional-twice" \
     "group-wrong-source doip-functional-sources"; do
-    (
-        set -- $one
-        mkdir "$1"
-        cd "$1"
-        . "$here/common.sh"
-        gateway "$1" 1 failed "$2"
-    ) &
-    tests="$tests $!"
+    # shellcheck disable=SC2086 # words are wanted
+    set -- $one
+    beside "$1" gateway "$1" 1 failed "$2"
 done
-for test in $tests; do
-    wait "$test"
-done
+wait_for_all
 
 often unasked unasked
 for wrong in "--ecu 7E9=1002 --ecu 7E9=1003" "--ecu 7E9=1001" "--ecu 7E8 --ecu 7E9" "--ecu 7E9=0" \

@@ -3,11 +3,7 @@
 # kline.sh BIN WORK: `telltale vet` on K-lines of pseudo terminals, sound and with faults, all at
 # once: most of the time of each is pauses.
 set -eu
-here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
-bin=$(CDPATH='' cd -- "$1" && pwd)
-rm -rf "$2"
-mkdir -p "$2"
-cd "$2"
+. "$(dirname -- "$0")/begin.sh"
 
 line() { # FAULT STATUS VERDICT CHECK...
     start 2 "$bin/vet-wire" "$1"
@@ -30,15 +26,8 @@ for one in "mute 0 untested kline-own" "echo=200 1 failed kline-own" \
     "missing=200 1 failed kline-own" "lose=300 1 failed kline-answers" \
     "swallow=200 1 failed kline-requests" "right 1 failed kline-checksum" \
     "noise 2 untested line-quiet"; do
-    (
-        set -- $one
-        mkdir "$1"
-        cd "$1"
-        . "$here/common.sh"
-        line "$@"
-    ) &
-    tests="$tests $!"
+    # shellcheck disable=SC2086 # words are wanted
+    set -- $one
+    beside "$1" line "$@"
 done
-for test in $tests; do
-    wait "$test"
-done
+wait_for_all

@@ -3,11 +3,7 @@
 # tls.sh BIN WORK: `telltale vet` on a DoIP gateway that speaks TLS, with identities that openssl makes;
 # sound, and with what is to be found, all at once.
 set -eu
-here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
-bin=$(CDPATH='' cd -- "$1" && pwd)
-rm -rf "$2"
-mkdir -p "$2"
-cd "$2"
+. "$(dirname -- "$0")/begin.sh"
 work=$PWD
 
 gateway() { # FAULT IDENTITY AUTHORITY STATUS
@@ -48,23 +44,13 @@ identity here IP:127.0.0.1
 identity stranger IP:127.0.0.1
 identity elsewhere IP:192.0.2.7
 often sound sound
-tests=
 for one in "unverified" "found doip-tls tls-not-spoken here here" \
     "found doip-tls-certificate sound stranger here" "found doip-tls-host sound elsewhere elsewhere" \
     "found doip-tls-plain tls-also-plain here here" \
     "found doip-tls tls-hangs here here" "found doip-tls-old tls-old here here"; do
-    (
-        set -- $one
-        folder=$(echo "$one" | tr ' ' '-')
-        mkdir "$folder"
-        cd "$folder"
-        . "$here/common.sh"
-        "$@"
-    ) &
-    tests="$tests $!"
+    # shellcheck disable=SC2086 # words are wanted
+    beside "$(echo "$one" | tr ' ' '-')" $one
 done
-for test in $tests; do
-    wait "$test"
-done
+wait_for_all
 # Certificates that cannot be read, and nobody there: nothing is found out.
 vet 2 doip:127.0.0.1:1,tls,ca=nothing.pem,target=1001 --against slcan:/dev/null

@@ -3,11 +3,7 @@
 # vehicle.sh BIN WORK: `telltale vet LINK --vehicle` with the simulated vehicle on a K-line and behind
 # DoIP.
 set -eu
-here=$(CDPATH='' cd -- "$(dirname -- "$0")" && pwd)
-bin=$(CDPATH='' cd -- "$1" && pwd)
-rm -rf "$2"
-mkdir -p "$2"
-cd "$2"
+. "$(dirname -- "$0")/begin.sh"
 . "$here/../../support/port.sh"
 free_port
 
