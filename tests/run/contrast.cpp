@@ -53,6 +53,13 @@ Series shell(std::uint16_t id, const char* name, Unit unit, double step) {
     return series;
 }
 
+/// What its scaling can tell.
+void give_ends(Series& series, double low, double high) {
+    series.has_ends = true;
+    series.low = low;
+    series.high = high;
+}
+
 /// Value as it would be, time in seconds -> value as it is read.
 using Fault = std::function<double(double, double)>;
 
@@ -155,10 +162,8 @@ Run tied(std::uint32_t seed, Tied which = tied_signals, const Fault& fault = {})
     run.series.push_back(shell(0xC2, "product", Unit::gram_second, 0.01));
     run.series.push_back(shell(0xC3, "half the turns", Unit::percent, 0.5));
     run.series.push_back(shell(0xC4, "double the filling", Unit::percent, 0.2));
-    for (Series& series : run.series) {
-        series.has_ends = true;
-        series.high = 20000;
-    }
+    for (Series& series : run.series)
+        give_ends(series, 0, 20000);
     Course a{1500, 2000, 0.08, 900, 2500, 0.15};
     Course b{50, 50, 0.08, 25, 70, 0.15};
     const auto clean = [&](double) {
@@ -317,9 +322,7 @@ TEST_CASE("a value at an end of its scaling for a moment is found, however the s
                 return 0.0;
             return value + (std::fmod(t, 7) < 3 ? 30 : 0);
         });
-        run.series[wanderer].has_ends = true;
-        run.series[wanderer].low = 0;
-        run.series[wanderer].high = 100;
+        give_ends(run.series[wanderer], 0, 100);
         return run;
     };
     const Run good = leaping(1, false);
@@ -369,9 +372,7 @@ TEST_CASE(
             return between(t, 250, 251.1) ? to : (value - 40) / 5;
         });
         run.series[wanderer].id = 0x06;
-        run.series[wanderer].has_ends = true;
-        run.series[wanderer].low = -100;
-        run.series[wanderer].high = 99.2;
+        give_ends(run.series[wanderer], -100, 99.2);
         return run;
     };
     const Run good = trimmed(1, 0);
@@ -390,9 +391,7 @@ TEST_CASE("a command is found at an end where it leapt as never before; sent the
             return std::max(sent, std::fmod(t, 40) < 20 ? value / 4 : 0.0);
         });
         run.series[wanderer].id = 0x2E;
-        run.series[wanderer].has_ends = true;
-        run.series[wanderer].low = 0;
-        run.series[wanderer].high = 100;
+        give_ends(run.series[wanderer], 0, 100);
         return run;
     };
     const Run good = purging(1, 0);
@@ -440,10 +439,8 @@ TEST_CASE("engine and road speed are held to the gears, which nobody reports") {
         run.series.push_back(shell(0x0C, "engine", Unit::rpm, 0.25));
         run.series.push_back(shell(0x0D, "road", Unit::kilometre_hour, 1));
         run.series.push_back(shell(0xC3, "wanderer", Unit::percent, 0.1));
-        for (Series& series : run.series) {
-            series.has_ends = true;
-            series.high = 20000;
-        }
+        for (Series& series : run.series)
+            give_ends(series, 0, 20000);
         constexpr std::array<double, 5> gears{110, 66, 44, 33, 26}; // rpm at 1 km/h
         Course driving{40, 40, 0.03, 15, 90, 0.03};
         Course own{40, 40, 0.1, 20, 40, 0.15};
