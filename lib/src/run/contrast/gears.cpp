@@ -104,13 +104,14 @@ std::vector<float> Gears::ratio(std::span<const float> engine, std::span<const f
     return out;
 }
 
-double Gears::nearest(double log_ratio) const {
-    const auto above = std::lower_bound(ratios_.begin(), ratios_.end(), log_ratio);
-    if (above == ratios_.begin())
-        return ratios_.front();
-    if (above == ratios_.end() || log_ratio - *(above - 1) < *above - log_ratio)
-        return *(above - 1);
-    return *above;
+std::size_t Gears::nearest_gear(double log_ratio) const {
+    const auto above = static_cast<std::size_t>(
+        std::lower_bound(ratios_.begin(), ratios_.end(), log_ratio) - ratios_.begin());
+    if (above == 0)
+        return 0;
+    return above == ratios_.size() || log_ratio - ratios_[above - 1] < ratios_[above] - log_ratio
+               ? above - 1
+               : above;
 }
 
 /// Where it keeps close to one gear for a while.
@@ -127,10 +128,9 @@ std::vector<Gears::Stretch> Gears::engaged(std::span<const float> ratio, double 
     for (std::size_t i = 0; i < ratio.size(); ++i) {
         std::size_t gear = most_gears;
         if (!std::isnan(ratio[i])) {
-            const double by = nearest(double{ratio[i]});
-            if (std::abs(double{ratio[i]} - by) < close)
-                gear = static_cast<std::size_t>(
-                    std::lower_bound(ratios_.begin(), ratios_.end(), by) - ratios_.begin());
+            const std::size_t by = nearest_gear(double{ratio[i]});
+            if (std::abs(double{ratio[i]} - ratios_[by]) < close)
+                gear = by;
         }
         if (gear != open.gear) {
             close_it();

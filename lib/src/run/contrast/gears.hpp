@@ -21,10 +21,11 @@ class Gears {
     /// longer than a change of gears takes is set beside the nearest.
     std::vector<float> in_gear(std::span<const float> engine, std::span<const float> road,
                                double spacing) const;
-    /// The same for one moment of its own: beside the nearest.
-    double nearest(double log_ratio) const;
+    /// The same for one moment of its own: that of the nearest gear.
+    double nearest(double log_ratio) const { return ratios_[nearest_gear(log_ratio)]; }
 
   private:
+    std::size_t nearest_gear(double log_ratio) const;
     std::vector<float> ratio(std::span<const float> engine, std::span<const float> road) const;
     struct Stretch;
     std::vector<Stretch> engaged(std::span<const float> ratio, double spacing) const;

@@ -168,6 +168,8 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
     if (engine_ >= 0 && road_ >= 0 && !taught.logs[engine()].empty() &&
         !taught.logs[road()].empty()) {
         gears_.learn(taught.plain[engine()], taught.plain[road()], taught.spacing);
+    }
+    if (gears_.any()) {
         gear_up(taught);
         for (const std::size_t target : {engine(), road()}) {
             Tie tie;
@@ -176,8 +178,7 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
             tie.count = 1;
             tie.powers = true;
             tie.gears = true;
-            if (gears_.any())
-                found.push_back(tie);
+            found.push_back(tie);
         }
     }
     search(taught, false, found);
