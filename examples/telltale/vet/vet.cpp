@@ -88,21 +88,26 @@ Result<vet::Report> vetted(const VetOptions& options) {
                 "K-lines, or a DoIP gateway and the CAN behind it");
 }
 
+/// A number in hex to the text's end.
+bool read_number(const std::string& text, std::uint32_t& value) {
+    char* end = nullptr;
+    value = static_cast<std::uint32_t>(std::strtoul(text.c_str(), &end, 16));
+    return !text.empty() && *end == '\0';
+}
+
 /// An identifier of a diagnostic answer, as it is written.
 bool read_answer_id(const std::string& text, CanId& id) {
-    char* end = nullptr;
-    const unsigned long value = std::strtoul(text.c_str(), &end, 16);
-    id = {static_cast<std::uint32_t>(value), text.size() == 8};
-    return (text.size() == 3 || text.size() == 8) && *end == '\0' && id.valid() &&
-           partner_of(id) != id;
+    std::uint32_t value = 0;
+    const bool number = read_number(text, value);
+    id = {value, text.size() == 8};
+    return number && (text.size() == 3 || text.size() == 8) && id.valid() && partner_of(id) != id;
 }
 
 /// A logical address (ISO 13400-2), 1 to 4 hex digits; 0: it is none.
 std::uint16_t read_address(const std::string& text) {
-    char* end = nullptr;
-    const unsigned long value = std::strtoul(text.c_str(), &end, 16);
-    return text.empty() || text.size() > 4 || *end != '\0' ? std::uint16_t{0}
-                                                           : static_cast<std::uint16_t>(value);
+    std::uint32_t value = 0;
+    return text.size() <= 4 && read_number(text, value) ? static_cast<std::uint16_t>(value)
+                                                        : std::uint16_t{0};
 }
 
 /// One of `--ecu`: `7E8`, or `7E9=1002`. False: it is neither.
