@@ -404,6 +404,73 @@ TEST_CASE("a command is found at an end where it leapt as never before; sent the
     CHECK(open->end_second == doctest::Approx(262).epsilon(0.01));
 }
 
+TEST_CASE("a warm-up does not teach for how long a signal rests once it got there") {
+    // Oil: from one temperature to another in 300 s, where `held_at` does not hold it meanwhile.
+    const auto oil = [](std::uint32_t seed, double from, double to, double held_at) {
+        Run run = drive(seed, 88, wanderer, [=](double, double t) {
+            const double there = from + (to - from) * std::min(1.0, t / 300);
+            return held_at > 0 && between(t, 120, 200) ? held_at : there;
+        });
+        run.series[wanderer].id = 0x5C;
+        return run;
+    };
+    const Run good = oil(1, 20, 90, 0);
+    CHECK(held(good, oil(2, 92, 92, 0)).suspects.empty());
+    const auto stuck = first(held(good, oil(2, 30, 93, 55)), wanderer);
+    CHECK(stuck->start_second == doctest::Approx(120).epsilon(0.02));
+}
+
+TEST_CASE("what several sensors do at once is how it was driven") {
+    // For half a second: `all` of them, or the flow alone, go elsewhere.
+    const auto made = [](std::uint32_t seed, double all, double alone) {
+        Dice dice(seed);
+        Run run;
+        run.series.push_back(shell(0xC0, "speed", Unit::rpm, 1));
+        run.series.push_back(shell(0xC1, "pressure", Unit::kilopascal, 0.5));
+        run.series.push_back(shell(0xC2, "flow", Unit::gram_second, 0.05));
+        run.series.push_back(shell(0xC3, "throttle", Unit::percent, 0.1));
+        Course turning{1500, 2000, 0.02, 900, 2500, 0.05};
+        Course load{50, 50, 0.02, 25, 70, 0.05};
+        const auto clean = [&](double t) {
+            const double dart = between(t, 200, 200.5) ? 1 : 0;
+            const double pressure = load.at + 25 * all * dart;
+            return std::array{turning.at + 4 * dice.scatter(), pressure + 0.4 * dice.scatter(),
+                              turning.at * pressure / 4000 + (8 * all + alone) * dart +
+                                  0.1 * dice.scatter(),
+                              pressure / 2 + 0.2 * dice.scatter()};
+        };
+        return along(std::move(run), dice, {&turning, &load}, clean, 0.02, 4, {});
+    };
+    const Run good = made(1, 0, 0);
+    CHECK(held(good, made(2, 1, 0)).suspects.empty());
+    const auto dropped = first(held(good, made(2, 0, 25)), flow);
+    CHECK(dropped->start_second == doctest::Approx(200).epsilon(0.01));
+}
+
+TEST_CASE("what the ECU works out may go to where it rests and back") {
+    // Load, which a cut of the fuel sends to nought while the pedal is let go; `wavers`: to and
+    // fro.
+    const auto cut = [](std::uint32_t seed, bool wavers) {
+        Dice dice(seed);
+        Run run;
+        run.series.push_back(shell(0xC0, "speed", Unit::rpm, 1));
+        run.series.push_back(shell(0x04, "load", Unit::percent, 0.4));
+        run.series.push_back(shell(0xC2, "pedal", Unit::percent, 0.4));
+        Course turning{1500, 2000, 0.08, 900, 2500, 0.15};
+        Course own{50, 50, 0.08, 25, 70, 0.2};
+        int turn = 0;
+        const auto clean = [&](double t) {
+            const bool off = std::fmod(t, 20) < 4;
+            const bool back = wavers && between(t, 220, 224) && ++turn % 4 == 0;
+            return std::array{turning.at + 4 * dice.scatter(),
+                              off ? (back ? 12 : 0) : own.at + 0.2 * dice.scatter(),
+                              off ? 0 : own.at + 0.2 * dice.scatter()};
+        };
+        return along(std::move(run), dice, {&turning, &own}, clean, 0.02, 3, {});
+    };
+    CHECK(held(cut(1, false), cut(2, true)).suspects.empty());
+}
+
 TEST_CASE("what lasts beside values that the good drive seldom had says little") {
     // High up, where only the second drive is for long, one of three goes otherwise than below.
     const auto made = [](std::uint32_t seed, double from, double to, double bend, double off) {

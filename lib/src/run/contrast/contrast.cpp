@@ -123,6 +123,25 @@ bool switches(const Series& series) {
     return (id >= 0x14 && id <= 0x1B) || (id >= 0x24 && id <= 0x2B) || (id >= 0x34 && id <= 0x3B);
 }
 
+/// Which sensor, or pair of them, a parameter comes from: several parameters may show the same.
+std::uint16_t source_of(const Series& series) {
+    const std::uint16_t id = plain_id(series);
+    constexpr std::uint16_t same[][5] = {
+        {0x11, 0x45, 0x47, 0x48, 0x4C}, // throttle
+        {0x49, 0x4A, 0x4B, 0x5A, 0x49}, // pedal
+        {0x10, 0x66, 0x10, 0x10, 0x10}, // air flow
+        {0x0B, 0x87, 0x70, 0x0B, 0x0B}, // manifold pressure
+        {0x05, 0x67, 0x05, 0x05, 0x05}, // coolant
+        {0x0F, 0x68, 0x77, 0x0F, 0x0F}, // intake air
+        {0x23, 0x6D, 0x59, 0x22, 0x23}, // rail pressure
+    };
+    for (const auto& group : same)
+        if (std::find(std::begin(group), std::end(group), id) != std::end(group))
+            return group[0];
+    constexpr std::uint16_t lambda = 0x14;
+    return switches(series) ? lambda : id;
+}
+
 class Comparison {
   public:
     Comparison(const Run& good, std::span<const Run* const> bad, const ContrastOptions& options)
@@ -349,7 +368,7 @@ class Comparison {
                               strict_untold * (set_by_ecu          ? 1.6
                                                : regulated(series) ? 1.3
                                                                    : 1.0),
-                              !set_freely(series)));
+                              stillness(k)));
         if (!locked && set_freely(series))
             candidate.hits.erase(std::remove_if(candidate.hits.begin(), candidate.hits.end(),
                                                 [](const Hit& hit) {
@@ -362,11 +381,26 @@ class Comparison {
                 allow_for_the_unfamiliar(k, candidate.models.front()->bad_trace(), hit);
             const std::vector<Hit>& own = own_course(k, run, candidate.models);
             candidate.hits.insert(candidate.hits.end(), own.begin(), own.end());
+            for (Hit& hit : candidate.hits) {
+                if (!candidate.models.front()->uses().empty())
+                    allow_for_company(k, run, hit);
+                if (set_by_ecu && !set_freely(series))
+                    allow_for_rest(k, run, hit);
+            }
             settle(candidate.hits);
         }
         for (const auto& model : candidate.models)
             model->forget(model == candidate.models.front());
         return candidate;
+    }
+
+    /// A good run in which a signal only went one way, a warm-up, does not show for how long it
+    /// rests once it is there.
+    LooseScanner::Still stillness(std::size_t k) const {
+        constexpr std::size_t to_and_fro = 2;
+        return set_freely(good_->track(k).series())    ? LooseScanner::Still::nowhere
+               : survey_->range(k).swings < to_and_fro ? LooseScanner::Still::midway
+                                                       : LooseScanner::Still::anywhere;
     }
 
     /// Where the good run hardly was, it says little of what is normal there: what lasts counts for
@@ -385,6 +419,111 @@ class Comparison {
             return;
         const double part = std::min(1.0, median(parts) / often);
         hit.score *= static_cast<float>(part * part);
+    }
+
+    /// What the ECU works out goes to where it rests (a cut of the fuel) and back when it likes:
+    /// next to nothing where the good run went there as well.
+    void allow_for_rest(std::size_t k, std::size_t run, Hit& hit) const {
+        if (hit.sign == Sign::frozen)
+            return;
+        constexpr std::size_t around = 2;
+        constexpr std::size_t often = 5;
+        constexpr float at_rest = 0.15F;
+        const Track& good = good_->track(k);
+        const Track& track = bad_[run]->track(k);
+        const float lowest = survey_->range(k).low;
+        // It leaps there, from far, and stays for a while.
+        const float far = lowest + 0.1F * (survey_->range(k).high - lowest);
+        std::size_t leaps = 0;
+        std::size_t rests = 0;
+        for (std::size_t i = 1; i < good.size(); ++i)
+            if (good.value(i) <= lowest) {
+                ++rests;
+                leaps += good.value(i - 1) > far ? 1 : 0;
+            }
+        if (leaps < often || 100 * rests < good.size())
+            return;
+        std::size_t there = 0;
+        const std::size_t to = std::min(track.size(), hit.to + around);
+        for (std::size_t i = hit.from - std::min(hit.from, around); i < to; ++i)
+            there += track.value(i) <= lowest ? 1 : 0;
+        const bool lasts = hit.sign == Sign::level || hit.sign == Sign::shown ||
+                           hit.sign == Sign::size || hit.sign == Sign::late ||
+                           hit.sign == Sign::untied;
+        if (there >= std::max<std::size_t>(2, lasts ? (hit.to - hit.from) / 6 : 0))
+            hit.score *= at_rest;
+    }
+
+    /// Whether a signal went somewhere and came back between two moments.
+    static bool darts(const Track& track, double from, double to) {
+        const double reach = std::max({1.0, 4 * track.interval(), to - from});
+        const double by = track.interval();
+        const auto index = [&](double t) {
+            std::size_t low = 0;
+            std::size_t high = track.size();
+            while (low < high) {
+                const std::size_t middle = (low + high) / 2;
+                if (track.time(middle) < t)
+                    low = middle + 1;
+                else
+                    high = middle;
+            }
+            return low;
+        };
+        constexpr float none = std::numeric_limits<float>::infinity();
+        struct Span {
+            float low = none;
+            float high = -none;
+            void take(float v) {
+                low = std::min(low, v);
+                high = std::max(high, v);
+            }
+        };
+        Span before;
+        Span inside;
+        Span after;
+        for (std::size_t i = index(from - by - reach); i < track.size(); ++i) {
+            const double t = track.time(i);
+            if (t > to + by + reach)
+                break;
+            (t < from - by ? before : t <= to + by ? inside : after).take(track.value(i));
+        }
+        if (before.low > before.high || inside.low > inside.high || after.low > after.high)
+            return false;
+        const float low = std::min(before.low, after.low);
+        const float high = std::max(before.high, after.high);
+        const float beyond = std::max(inside.high - high, low - inside.low);
+        return beyond > 0.5F * (high - low) + 2 * static_cast<float>(track.series().step);
+    }
+
+    /// What several sensors do at once is how it was driven: of a signal that goes with others, a
+    /// moment counts for less where some of them went away and came back as well.
+    void allow_for_company(std::size_t k, std::size_t run, Hit& hit) const {
+        if (hit.sign != Sign::leap && hit.sign != Sign::apart && hit.sign != Sign::excursion)
+            return;
+        constexpr double longest = 5; // seconds
+        constexpr double seldom = 2.5;
+        constexpr std::size_t several = 2;
+        constexpr float in_company = 0.35F;
+        const Track& own = bad_[run]->track(k);
+        const double from = own.time(hit.from);
+        const double to = own.time(hit.to - 1);
+        if (to - from > longest)
+            return;
+        std::vector<std::uint16_t> sources{source_of(own.series())};
+        for (std::size_t other = 0; other < signals_; ++other) {
+            if (!comparable_[other] || !survey_->range(other).usable ||
+                calculated(good_->track(other).series()))
+                continue;
+            const Track& track = bad_[run]->track(other);
+            const std::uint16_t source = source_of(track.series());
+            if (track.interval() <= std::max(1.0, seldom * own.interval()) &&
+                std::find(sources.begin(), sources.end(), source) == sources.end() &&
+                darts(track, from, to))
+                sources.push_back(source);
+        }
+        if (sources.size() > several)
+            hit.score *= in_company;
     }
 
     /// How much of the good run a signal was within a tenth of its range of a value.
@@ -550,8 +689,7 @@ class Comparison {
             surround(good[0], i, models, &Model::good_trace);
         for (std::size_t i = 0; i < bad[0].t.size(); ++i)
             surround(bad[0], i, models, &Model::bad_trace);
-        std::vector<Hit> hits =
-            LooseScanner(good, series, strict, !set_freely(series)).scan(bad, least);
+        std::vector<Hit> hits = LooseScanner(good, series, strict, stillness(k)).scan(bad, least);
         // An excursion that the others may explain has to be larger, and what is told may rest
         // longer than the good run shows.
         for (Hit& hit : hits)
@@ -781,6 +919,8 @@ class Comparison {
                 hit.to = place(one.to);
                 if (hit.to > hit.from) {
                     allow_for_the_unfamiliar(k, trace, hit);
+                    if (calculated(series) && !set_freely(series))
+                        allow_for_rest(k, run, hit);
                     candidate.hits.push_back(hit);
                 }
             }

@@ -101,9 +101,11 @@ class ToldScanner {
 /// For signals whose value nothing else tells: only how they move from sample to sample counts.
 class LooseScanner {
   public:
-    /// `stands`: whether standing still counts.
+    /// Where standing still counts. `midway`: only far from either end of what the run looked at
+    /// takes, for signals that may come to rest once they got there.
+    enum class Still : std::uint8_t { nowhere, midway, anywhere };
     LooseScanner(const std::vector<Trace>& good, const Series& series, double strictness,
-                 bool stands);
+                 Still still);
     std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
 
   private:
@@ -122,10 +124,12 @@ class LooseScanner {
                       std::vector<std::vector<Window>>& seen);
 
     bool rests_at(float value) const;
+    Ends midway(const Trace& trace) const;
 
     double step_;
     std::vector<float> taught_; ///< values of the good run in order
     Ends rest_;
+    Still still_;
     Ends range_{-std::numeric_limits<float>::infinity(), std::numeric_limits<float>::infinity()};
     std::array<std::array<Norm, most_widths>, sign_count> norms_{};
 };

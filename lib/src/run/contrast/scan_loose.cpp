@@ -104,6 +104,14 @@ bool LooseScanner::rests_at(float value) const {
     return part * (to - from) > static_cast<std::ptrdiff_t>(taught_.size());
 }
 
+/// What lies far from both ends of what a run takes.
+Ends LooseScanner::midway(const Trace& trace) const {
+    constexpr float far = 0.1F; // of what the good run took
+    const Ends own = within_ends(trace, step_);
+    const float by = far * (taught_.back() - taught_.front());
+    return {own.low + by, own.high - by};
+}
+
 void LooseScanner::visit(const Trace& trace, Sign sign, double seconds,
                          std::vector<Window>& out) const {
     out.clear();
@@ -263,8 +271,8 @@ void LooseScanner::agree(const std::vector<Trace>& traces, Sign sign, const Norm
 }
 
 LooseScanner::LooseScanner(const std::vector<Trace>& good, const Series& series, double strictness,
-                           bool stands)
-    : step_(series.step) {
+                           Still still)
+    : step_(series.step), still_(still) {
     if (series.has_ends)
         range_ = {static_cast<float>(series.low + 1.5 * series.step),
                   static_cast<float>(series.high - 1.5 * series.step)};
@@ -291,7 +299,7 @@ LooseScanner::LooseScanner(const std::vector<Trace>& good, const Series& series,
     widths(Sign::leap, {1}, length);
     widths(Sign::excursion, {1, 2, 3, 4}, length);
     widths(Sign::rough, {8, 16, 32, 64}, length / 10);
-    if (stands)
+    if (still != Still::nowhere)
         widths(Sign::frozen, {1}, length);
 
     std::vector<std::vector<Window>> seen(good.size());
@@ -388,7 +396,11 @@ std::vector<Hit> LooseScanner::scan(const std::vector<Trace>& traces, float leas
                 agree(traces, sign, norm, seen);
             if (sign == Sign::frozen) {
                 Stretches stretches(sign, w, hits);
+                const Ends inside = still_ == Still::midway ? midway(traces.front()) : range_;
                 for (const Window& one : seen.front()) {
+                    const float here = traces.front().y[one.from];
+                    if (!(here > inside.low && here < inside.high))
+                        continue;
                     const bool at_end = one.difference > 0;
                     const auto score =
                         static_cast<float>(one.value / (at_end ? norm.at_end : norm.limit));

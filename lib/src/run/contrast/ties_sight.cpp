@@ -20,7 +20,7 @@ constexpr double noisy = 1.25;
 constexpr double unsureness = 4; // standard errors
 constexpr std::array<double, Ties::sights> floors{2.6, 2.2, 1.8, 1.5, 1.2, 2.2, 2.0, 6.0, 6.0};
 /// A moment may have many reasons; what lasts has fewer.
-constexpr std::array<double, Ties::sights> caution{1.6, 1.25, 1, 1, 1, 1.1, 1, 1.35, 1.35};
+constexpr std::array<double, Ties::sights> caution{1.6, 1.25, 1, 1, 1, 2.4, 2.2, 1.35, 1.35};
 
 /// A level that is strange, by what it was in the good run. What wanders there wanders further
 /// elsewhere.
@@ -115,6 +115,7 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
             fitted[i] = std::clamp(fitted[i], least_[tie.target], most_[tie.target]);
     }
     constexpr double timing = 0.1; // seconds
+    constexpr double unseen = 0.3;
     constexpr float most_pace = 8;
     for (std::size_t i = 0; i < grid.size; ++i) {
         if (!std::isfinite(fitted[i]) || std::isnan(y[i]))
@@ -140,6 +141,9 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
             !std::isnan(fitted[i + 1])) {
             pace = (fitted[i + 1] - fitted[i - 1]) / (2 * grid.spacing);
             variance += timing * pace * timing * pace;
+            // Between two samples of a partner nobody knows its course.
+            const double bend = unseen * (fitted[i + 1] - 2 * fitted[i] + fitted[i - 1]);
+            variance += bend * bend;
         }
         const double sigma = std::sqrt(variance);
         if (!std::isfinite(sigma * in_units))
