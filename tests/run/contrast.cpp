@@ -471,6 +471,27 @@ TEST_CASE("what the ECU works out may go to where it rests and back") {
     CHECK(held(cut(1, false), cut(2, true)).suspects.empty());
 }
 
+TEST_CASE("the same drive twice: each signal is held against itself at the same time") {
+    const Run good = drive(1, 88);
+    const auto again = [](double off) {
+        return drive(1, 88, wanderer, [off](double value, double t) {
+            return value + (between(t, 250, 262) ? off : 0.0);
+        });
+    };
+    const ContrastResult none = held(good, again(0));
+    CHECK(none.suspects.empty());
+    CHECK(none.notes.back().find("second by second") != std::string::npos);
+    // Nothing else tells the wanderer, and it moves further than that by itself.
+    const auto off = first(held(good, again(6)), wanderer);
+    CHECK(off->start_second == doctest::Approx(250).epsilon(0.01));
+    CHECK(off->end_second == doctest::Approx(262).epsilon(0.01));
+    CHECK(off->peak_difference == doctest::Approx(6).epsilon(0.5));
+    CHECK(off->sentence.find("where the good drive had") != std::string::npos);
+    // Another drive along the same road is not the same drive.
+    for (const std::string& note : held(good, drive(2, 88)).notes)
+        CHECK(note.find("second by second") == std::string::npos);
+}
+
 TEST_CASE("what lasts beside values that the good drive seldom had says little") {
     // High up, where only the second drive is for long, one of three goes otherwise than below.
     const auto made = [](std::uint32_t seed, double from, double to, double bend, double off) {

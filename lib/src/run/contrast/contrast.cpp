@@ -9,6 +9,7 @@
 #include <span>
 #include <utility>
 
+#include "alike.hpp"
 #include "drive.hpp"
 #include "model.hpp"
 #include "run/robust.hpp"
@@ -81,9 +82,9 @@ double rate_of(const Run& run, const Series& series) {
 /// fuel rate, gear. It may set these as it likes (a gear change, fuel cut, a purge), so it
 /// takes more to call one astray; and where one is, a sensor that it comes from goes first.
 bool calculated(const Series& series) {
-    constexpr std::uint16_t ids[] = {0x03, 0x04, 0x06, 0x07, 0x08, 0x09, 0x0E, 0x2C, 0x2D,
-                                     0x2E, 0x43, 0x44, 0x4C, 0x55, 0x56, 0x57, 0x58, 0x5D,
-                                     0x5E, 0x61, 0x62, 0x63, 0x64, 0x69, 0x6A, 0x70, 0xA4};
+    constexpr std::uint16_t ids[] = {0x03, 0x04, 0x06, 0x07, 0x08, 0x09, 0x0E, 0x2C, 0x2D, 0x2E,
+                                     0x43, 0x44, 0x4C, 0x55, 0x56, 0x57, 0x58, 0x5D, 0x5E, 0x61,
+                                     0x62, 0x63, 0x64, 0x69, 0x6A, 0x70, 0x8E, 0x9D, 0xA2, 0xA4};
     return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
 }
 
@@ -283,6 +284,8 @@ class Comparison {
         std::vector<char> free(signals_, 0);
         for (std::size_t k = 0; k < signals_; ++k)
             free[k] = good_->track(k).present() && set_freely(good_->track(k).series()) ? 1 : 0;
+        for (const auto& drive : bad_)
+            alike_.push_back(std::make_unique<Alike>(*good_, *drive, *survey_, comparable_));
         ties_ = std::make_unique<Ties>(*good_, others, *survey_, available, free);
         std::vector<float> sd(signals_, 0);
         for (std::size_t k = 0; k < signals_; ++k)
@@ -381,6 +384,11 @@ class Comparison {
                 allow_for_the_unfamiliar(k, candidate.models.front()->bad_trace(), hit);
             const std::vector<Hit>& own = own_course(k, run, candidate.models);
             candidate.hits.insert(candidate.hits.end(), own.begin(), own.end());
+            for (Hit hit : alike_[run]->hits(k)) {
+                constexpr float follows = 0.4F; // what the ECU makes of the others' values
+                hit.score *= set_by_ecu ? follows : 1.0F;
+                candidate.hits.push_back(hit);
+            }
             for (Hit& hit : candidate.hits) {
                 if (!candidate.models.front()->uses().empty())
                     allow_for_company(k, run, hit);
@@ -424,7 +432,7 @@ class Comparison {
     /// What the ECU works out goes to where it rests (a cut of the fuel) and back when it likes:
     /// next to nothing where the good run went there as well.
     void allow_for_rest(std::size_t k, std::size_t run, Hit& hit) const {
-        if (hit.sign == Sign::frozen)
+        if (hit.sign == Sign::frozen || hit.sign == Sign::unlike)
             return;
         constexpr std::size_t around = 2;
         constexpr std::size_t often = 5;
@@ -1004,11 +1012,32 @@ class Comparison {
             if (strongest->score > far_stronger * first->score)
                 std::rotate(first, strongest, strongest + 1);
         }
+        if (alike_[run]->same())
+            order_by_onset(run, before);
         // What never moved in the good run has no model: only strays from its own level count.
         for (std::size_t k = 0; k < signals_; ++k)
             if (comparable_[k] && candidates_[run][k].models.empty() &&
                 asked_for(result_.signals[k]) && !survey_->range(k).usable)
                 look_at_constant(k, run);
+    }
+
+    /// In the same drive twice, what went elsewhere first is the likeliest cause of the rest; what
+    /// is asked seldom may have done so a sample earlier, and what the ECU works out follows.
+    void order_by_onset(std::size_t run, std::size_t first) {
+        const auto place = [&](const Departure& departure) {
+            const std::size_t k = departure.signal;
+            const bool unlike = is_unlike(candidates_[run][k]);
+            const int group = !unlike ? 2 : calculated(good_->track(k).series()) ? 1 : 0;
+            return std::pair(group, departure.start_second - bad_[run]->track(k).interval());
+        };
+        std::stable_sort(
+            result_.suspects.begin() + static_cast<std::ptrdiff_t>(first), result_.suspects.end(),
+            [&](const Departure& a, const Departure& b) { return place(a) < place(b); });
+    }
+
+    /// Whether what is strangest about it is beside the same moment of the good drive.
+    static bool is_unlike(const Candidate& candidate) {
+        return !candidate.hits.empty() && candidate.hits.front().sign == Sign::unlike;
     }
 
     void report(std::size_t k, std::size_t run, double score) {
@@ -1029,8 +1058,13 @@ class Comparison {
                     return hit.from < other.to && other.from < hit.to;
                 }))
                 kept.push_back(hit);
+        std::optional<Trace> other_drive;
+        if (alike_[run]->same())
+            other_drive = alike_[run]->trace(k);
         const auto beside = [&](const Hit& hit) -> const Trace& {
-            return about_ties(hit.sign) && candidate.tied ? *candidate.tied : trace;
+            return hit.sign == Sign::unlike && other_drive  ? *other_drive
+                   : about_ties(hit.sign) && candidate.tied ? *candidate.tied
+                                                            : trace;
         };
         // Strange moments all over the drive are how it is driven, unless they are very strange.
         constexpr std::size_t many = 6;
@@ -1111,7 +1145,10 @@ class Comparison {
         const ContrastSignal& signal = result_.signals[departure.signal];
         const Candidate& own = candidates_[departure.run][departure.signal];
         const bool told = (!own.models.empty() && own.models.front()->locked()) || left_ties(own);
-        departure.sentence = sentence(signal, departure, result_.coverage[departure.run], told);
+        departure.sentence = sentence(signal, departure, result_.coverage[departure.run],
+                                      is_unlike(own) ? Beside::good_drive
+                                      : told         ? Beside::others
+                                                     : Beside::itself);
         departure.proof = proof(signal, departure.kind);
         departure.others = others(departure, strongest, bad);
         result_.suspects.push_back(std::move(departure));
@@ -1417,6 +1454,10 @@ class Comparison {
             coverage.familiar = count > 0 ? sum / static_cast<double>(count) : 0;
         }
         result_.notes = notes(result_, bad_runs_.size());
+        if (std::any_of(alike_.begin(), alike_.end(), [](const auto& one) { return one->same(); }))
+            result_.notes.emplace_back(
+                "The drives go alike second by second: each signal was also held against the same "
+                "moment of the good drive.");
     }
 
     void keep_expectations() {
@@ -1449,6 +1490,7 @@ class Comparison {
     std::vector<std::unique_ptr<Drive>> bad_;
     std::unique_ptr<Survey> survey_;
     std::unique_ptr<Ties> ties_;
+    std::vector<std::unique_ptr<Alike>> alike_;      ///< of each bad run
     std::vector<std::vector<float>> values_;         ///< of the good run, thinned, in order
     std::vector<std::vector<Candidate>> candidates_; ///< of each bad run, of each signal
     std::vector<std::vector<std::optional<std::vector<Hit>>>> own_courses_;

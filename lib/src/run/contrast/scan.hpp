@@ -28,6 +28,7 @@ enum class Sign : std::uint8_t {
     untied,    ///< off what ties it to one or two others
     frayed,    ///< scattered about that
     trailing,  ///< later than that
+    unlike,    ///< off what it was at the same time of the same drive
     count_
 };
 inline constexpr std::size_t sign_count = static_cast<std::size_t>(Sign::count_);

@@ -198,14 +198,16 @@ std::string_view contrast_caution() noexcept {
 }
 
 std::string sentence(const ContrastSignal& signal, const Departure& departure,
-                     const Coverage& coverage, bool told) {
+                     const Coverage& coverage, Beside beside) {
     const double length = departure.end_second - departure.start_second;
     const std::string value = number(departure.peak_value, signal);
     const std::string expected = number(departure.peak_expected, signal);
     const std::string by = number(std::abs(departure.peak_difference), signal);
     const std::string when = at_second(departure.start_second, coverage.reference_is_mark);
-    const std::string against = told ? " where the other signals point to " + expected
-                                     : " where its own course leads to " + expected;
+    const std::string against = (beside == Beside::others   ? " where the other signals point to "
+                                 : beside == Beside::itself ? " where its own course leads to "
+                                                            : " where the good drive had ") +
+                                expected;
     std::string out = signal.name;
     switch (departure.kind) {
     case DepartureKind::end_of_range:

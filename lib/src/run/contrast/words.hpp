@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstddef>
+#include <cstdint>
 #include <string>
 #include <vector>
 
@@ -21,9 +22,13 @@ struct OtherCourse {
     double high = 0;
 };
 
-/// The evidence of a departure in one sentence. `told`: the other signals tell its value.
+/// What a value is held against: what the others tell of it, how it moved before and after, or the
+/// same moment of the good drive.
+enum class Beside : std::uint8_t { others, itself, good_drive };
+
+/// The evidence of a departure in one sentence.
 std::string sentence(const ContrastSignal& signal, const Departure& departure,
-                     const Coverage& coverage, bool told);
+                     const Coverage& coverage, Beside beside);
 
 /// The ordinary test that would prove it (common practice), in a sentence.
 std::string proof(const ContrastSignal& signal, DepartureKind kind);
