@@ -58,7 +58,7 @@ Trace Alike::trace(std::size_t signal) const {
 
 /// Samples off by more than `few` normal differences and more than a step, with no more than
 /// `between` others between two of them.
-std::vector<Alike::Off> Alike::look(const Trace& trace, double step) const {
+std::vector<Alike::Off> Alike::look(const Trace& trace, double step) {
     constexpr float few = 5;
     constexpr float single = 7;
     constexpr double steps = 1.5;
@@ -99,6 +99,13 @@ std::vector<Alike::Off> Alike::look(const Trace& trace, double step) const {
         }
     }
     close();
+    constexpr std::size_t most = 200;
+    if (out.size() > most) {
+        const auto end = out.begin() + most;
+        std::nth_element(out.begin(), end, out.end(),
+                         [](const Off& a, const Off& b) { return a.hit.score > b.hit.score; });
+        out.erase(end, out.end());
+    }
     return out;
 }
 
@@ -132,7 +139,7 @@ Alike::Alike(const Drive& good, const Drive& bad, const Survey& survey,
             ++known;
         }
         ++moving;
-        together += 2 * known * every > track.size() && left < (1 - close) * whole ? 1 : 0;
+        together += 4 * known * every > 3 * track.size() && left < (1 - close) * whole ? 1 : 0;
     }
     same_ = moving >= least && 10 * together >= 7 * moving;
     if (!same_)
@@ -140,14 +147,14 @@ Alike::Alike(const Drive& good, const Drive& bad, const Survey& survey,
     for (std::size_t k = 0; k < good.signals(); ++k)
         if (comparable[k] != 0 && survey.range(k).usable && !survey.range(k).counter)
             off_[k] = look(trace(k), good.track(k).series().step);
+    for (const std::vector<Off>& mine : off_)
+        hits_.push_back(alone(mine));
 }
 
-std::vector<Hit> Alike::hits(std::size_t signal) const {
+/// Of one signal, but for what most do at the same time: there it was driven otherwise.
+std::vector<Hit> Alike::alone(const std::vector<Off>& mine) const {
     std::vector<Hit> out;
-    if (!same_)
-        return out;
-    for (const Off& one : off_[signal]) {
-        // Where most are elsewhere it was driven otherwise.
+    for (const Off& one : mine) {
         const auto elsewhere =
             std::count_if(off_.begin(), off_.end(), [&](const std::vector<Off>& of) {
                 return std::any_of(of.begin(), of.end(), [&](const Off& other) {

@@ -21,7 +21,9 @@ class Alike {
     bool same() const { return same_; }
     /// Where a signal goes elsewhere and most others do not, the strongest first; the sign is
     /// `Sign::unlike`. Nothing where the drives are not the same.
-    std::vector<Hit> hits(std::size_t signal) const;
+    std::vector<Hit> hits(std::size_t signal) const {
+        return same_ ? hits_[signal] : std::vector<Hit>{};
+    }
     /// What the other drive had at the samples of this one.
     Trace trace(std::size_t signal) const;
 
@@ -32,14 +34,16 @@ class Alike {
         double from = 0; ///< seconds
         double to = 0;
     };
-    std::vector<Off> look(const Trace& trace, double step) const;
+    static std::vector<Off> look(const Trace& trace, double step);
+    std::vector<Hit> alone(const std::vector<Off>& mine) const;
 
     const Drive* good_;
     const Drive* bad_;
     const Survey* survey_;
     bool same_ = false;
     std::vector<std::vector<Off>> off_; ///< of each signal
-    std::size_t signals_ = 0;           ///< looked at
+    std::vector<std::vector<Hit>> hits_;
+    std::size_t signals_ = 0; ///< looked at
 };
 
 } // namespace telltale::run
