@@ -15,6 +15,7 @@
 #include "run/robust.hpp"
 #include "scan.hpp"
 #include "ties.hpp"
+#include "traits.hpp"
 #include "words.hpp"
 
 namespace telltale::run {
@@ -33,11 +34,6 @@ struct Candidate {
     std::size_t rival = Ties::nobody; // a signal that would explain as well what left its ties
     double score() const { return hits.empty() ? 0 : double{hits.front().score}; }
 };
-
-std::uint16_t plain_id(const Series& series) {
-    return (series.id & 0xFF00) == 0xF400 ? static_cast<std::uint16_t>(series.id & 0xFF)
-                                          : series.id;
-}
 
 bool same_signal(const Series& a, const Series& b) {
     return plain_id(a) == plain_id(b) && a.index == b.index && a.kind == b.kind &&
@@ -77,70 +73,8 @@ double rate_of(const Run& run, const Series& series) {
     return length > 0 ? static_cast<double>(series.size()) / length : 0;
 }
 
-/// What the ECU works out from its sensors or asks of an actuator, as the names of the
-/// parameters say: fuel system, load, trims, timing, commanded and demanded values, torque,
-/// fuel rate, gear. It may set these as it likes (a gear change, fuel cut, a purge), so it
-/// takes more to call one astray; and where one is, a sensor that it comes from goes first.
-bool calculated(const Series& series) {
-    constexpr std::uint16_t ids[] = {0x03, 0x04, 0x06, 0x07, 0x08, 0x09, 0x0E, 0x2C, 0x2D, 0x2E,
-                                     0x43, 0x44, 0x4C, 0x55, 0x56, 0x57, 0x58, 0x5D, 0x5E, 0x61,
-                                     0x62, 0x63, 0x64, 0x69, 0x6A, 0x70, 0x8E, 0x9D, 0xA2, 0xA4};
-    return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
-}
-
-/// What the ECU sets by conditions that no other signal need show: recirculation, purge, trims,
-/// the fuel system, the gear.
-bool set_freely(const Series& series) {
-    constexpr std::uint16_t ids[] = {0x03, 0x06, 0x07, 0x08, 0x09, 0x2C, 0x2D, 0x2E,
-                                     0x44, 0x55, 0x56, 0x57, 0x58, 0x69, 0x6A, 0xA4};
-    return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
-}
-
-/// Fuel trims. An ECU may set one back at any moment, but keeps it far from the ends of its scaling
-/// (common practice).
-bool trims(const Series& series) {
-    const std::uint16_t id = plain_id(series);
-    return (id >= 0x06 && id <= 0x09) || (id >= 0x55 && id <= 0x58);
-}
-
-/// What the ECU commands as it likes, to either end of its scaling.
-bool commanded(const Series& series) {
-    return set_freely(series) && !trims(series);
-}
-
-/// A system voltage, which a charging control sets by load, battery and temperature (common
-/// practice): it may move from one level to another.
-bool regulated(const Series& series) {
-    return plain_id(series) == 0x42;
-}
-
 bool about_ties(Sign sign) {
     return sign == Sign::untied || sign == Sign::frayed || sign == Sign::trailing;
-}
-
-/// Oxygen sensors: a cut of the fuel or a lean or rich moment sends them to either end at once.
-bool switches(const Series& series) {
-    const std::uint16_t id = plain_id(series);
-    return (id >= 0x14 && id <= 0x1B) || (id >= 0x24 && id <= 0x2B) || (id >= 0x34 && id <= 0x3B);
-}
-
-/// Which sensor, or pair of them, a parameter comes from: several parameters may show the same.
-std::uint16_t source_of(const Series& series) {
-    const std::uint16_t id = plain_id(series);
-    constexpr std::uint16_t same[][5] = {
-        {0x11, 0x45, 0x47, 0x48, 0x4C}, // throttle
-        {0x49, 0x4A, 0x4B, 0x5A, 0x49}, // pedal
-        {0x10, 0x66, 0x10, 0x10, 0x10}, // air flow
-        {0x0B, 0x87, 0x70, 0x0B, 0x0B}, // manifold pressure
-        {0x05, 0x67, 0x05, 0x05, 0x05}, // coolant
-        {0x0F, 0x68, 0x77, 0x0F, 0x0F}, // intake air
-        {0x23, 0x6D, 0x59, 0x22, 0x23}, // rail pressure
-    };
-    for (const auto& group : same)
-        if (std::find(std::begin(group), std::end(group), id) != std::end(group))
-            return group[0];
-    constexpr std::uint16_t lambda = 0x14;
-    return switches(series) ? lambda : id;
 }
 
 class Comparison {
@@ -295,6 +229,7 @@ class Comparison {
         for (auto& drive : bad_)
             drive->set_scales(sd);
         values_.resize(signals_);
+        goes_to_rest_.resize(signals_);
         candidates_.resize(bad_runs_.size());
         own_courses_.resize(bad_runs_.size());
         slow_changes_.resize(bad_runs_.size());
@@ -429,18 +364,12 @@ class Comparison {
         hit.score *= static_cast<float>(part * part);
     }
 
-    /// What the ECU works out goes to where it rests (a cut of the fuel) and back when it likes:
-    /// next to nothing where the good run went there as well.
-    void allow_for_rest(std::size_t k, std::size_t run, Hit& hit) const {
-        if (hit.sign == Sign::frozen || hit.sign == Sign::unlike)
-            return;
-        constexpr std::size_t around = 2;
+    /// Whether in the good run it leapt to its lowest value from far, several times, and stayed for
+    /// a while.
+    bool goes_to_rest(std::size_t k) const {
         constexpr std::size_t often = 5;
-        constexpr float at_rest = 0.15F;
         const Track& good = good_->track(k);
-        const Track& track = bad_[run]->track(k);
         const float lowest = survey_->range(k).low;
-        // It leaps there, from far, and stays for a while.
         const float far = lowest + 0.1F * (survey_->range(k).high - lowest);
         std::size_t leaps = 0;
         std::size_t rests = 0;
@@ -449,8 +378,22 @@ class Comparison {
                 ++rests;
                 leaps += good.value(i - 1) > far ? 1 : 0;
             }
-        if (leaps < often || 100 * rests < good.size())
+        return leaps >= often && 100 * rests >= good.size();
+    }
+
+    /// What the ECU works out goes to where it rests (a cut of the fuel) and back when it likes:
+    /// next to nothing where the good run went there as well.
+    void allow_for_rest(std::size_t k, std::size_t run, Hit& hit) {
+        if (hit.sign == Sign::frozen || hit.sign == Sign::unlike)
             return;
+        if (!goes_to_rest_[k])
+            goes_to_rest_[k] = goes_to_rest(k) ? 1 : 0;
+        if (*goes_to_rest_[k] == 0)
+            return;
+        constexpr std::size_t around = 2;
+        constexpr float at_rest = 0.15F;
+        const Track& track = bad_[run]->track(k);
+        const float lowest = survey_->range(k).low;
         std::size_t there = 0;
         const std::size_t to = std::min(track.size(), hit.to + around);
         for (std::size_t i = hit.from - std::min(hit.from, around); i < to; ++i)
@@ -1491,6 +1434,7 @@ class Comparison {
     std::unique_ptr<Survey> survey_;
     std::unique_ptr<Ties> ties_;
     std::vector<std::unique_ptr<Alike>> alike_;      ///< of each bad run
+    std::vector<std::optional<char>> goes_to_rest_;  ///< by signal
     std::vector<std::vector<float>> values_;         ///< of the good run, thinned, in order
     std::vector<std::vector<Candidate>> candidates_; ///< of each bad run, of each signal
     std::vector<std::vector<std::optional<std::vector<Hit>>>> own_courses_;

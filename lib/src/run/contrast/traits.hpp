@@ -1,0 +1,41 @@
+// SPDX-License-Identifier: Apache-2.0
+// What the parameters of SAE J1979-DA are by their names: measured, worked out, commanded.
+#pragma once
+
+#include <cstdint>
+
+#include "telltale/run/run.hpp"
+
+namespace telltale::run {
+
+/// The PID, be it asked as such or as a data identifier of OBDonUDS (F4xx, SAE J1979-2).
+std::uint16_t plain_id(const Series& series);
+
+/// What the ECU works out from its sensors or asks of an actuator, as the names of the
+/// parameters say: fuel system, load, trims, timing, commanded and demanded values, torque,
+/// fuel rate, gear. It may set these as it likes (a gear change, fuel cut, a purge), so it
+/// takes more to call one astray; and where one is, a sensor that it comes from goes first.
+bool calculated(const Series& series);
+
+/// What the ECU sets by conditions that no other signal need show: recirculation, purge, trims,
+/// the fuel system, the gear.
+bool set_freely(const Series& series);
+
+/// Fuel trims. An ECU may set one back at any moment, but keeps it far from the ends of its scaling
+/// (common practice).
+bool trims(const Series& series);
+
+/// What the ECU commands as it likes, to either end of its scaling.
+bool commanded(const Series& series);
+
+/// A system voltage, which a charging control sets by load, battery and temperature (common
+/// practice): it may move from one level to another.
+bool regulated(const Series& series);
+
+/// Oxygen sensors: a cut of the fuel or a lean or rich moment sends them to either end at once.
+bool switches(const Series& series);
+
+/// Which sensor, or pair of them, a parameter comes from: several parameters may show the same.
+std::uint16_t source_of(const Series& series);
+
+} // namespace telltale::run
