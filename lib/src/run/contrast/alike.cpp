@@ -13,24 +13,16 @@ Trace Alike::trace(std::size_t signal) const {
     const Track& good = good_->track(signal);
     const Track& bad = bad_->track(signal);
     const std::size_t n = bad.size();
-    Trace out;
-    out.interval = bad.interval();
-    out.t.resize(n);
-    out.y.resize(n);
-    out.fitted.assign(n, missing);
+    Trace out = blank_trace(bad);
     out.low.assign(n, missing);
     out.high.assign(n, missing);
-    out.sigma.assign(n, missing);
-    out.z.assign(n, missing);
     // Neither was asked at the same moments: within what it took a moment around, all is timing.
     const double reach = 0.05 + 1.2 * std::max(good.interval(), bad.interval());
     Cursor cursor(good);
     std::size_t first = 0;
     std::vector<double> sizes;
     for (std::size_t i = 0; i < n; ++i) {
-        const double t = bad.time(i);
-        out.t[i] = t;
-        out.y[i] = bad.value(i);
+        const double t = out.t[i];
         out.fitted[i] = cursor.at(t);
         if (std::isnan(out.fitted[i]))
             continue;
@@ -111,15 +103,16 @@ std::vector<Alike::Off> Alike::look(const Trace& trace, double step) {
 
 Alike::Alike(const Drive& good, const Drive& bad, const Survey& survey,
              const std::vector<char>& comparable)
-    : good_(&good), bad_(&bad), survey_(&survey), off_(good.signals()) {
+    : good_(&good), bad_(&bad), survey_(&survey) {
     constexpr double close = 0.95; // of how it varies
     constexpr std::size_t least = 4;
     std::size_t moving = 0;
     std::size_t together = 0;
+    std::vector<std::size_t> looked_at;
     for (std::size_t k = 0; k < good.signals(); ++k) {
         if (comparable[k] == 0 || !survey.range(k).usable || survey.range(k).counter)
             continue;
-        ++signals_;
+        looked_at.push_back(k);
         if (survey.range(k).slow)
             continue;
         Cursor cursor(good.track(k));
@@ -144,24 +137,27 @@ Alike::Alike(const Drive& good, const Drive& bad, const Survey& survey,
     same_ = moving >= least && 10 * together >= 7 * moving;
     if (!same_)
         return;
-    for (std::size_t k = 0; k < good.signals(); ++k)
-        if (comparable[k] != 0 && survey.range(k).usable && !survey.range(k).counter)
-            off_[k] = look(trace(k), good.track(k).series().step);
-    for (const std::vector<Off>& mine : off_)
-        hits_.push_back(alone(mine));
+    std::vector<std::vector<Off>> off;
+    off.reserve(looked_at.size());
+    for (const std::size_t k : looked_at)
+        off.push_back(look(trace(k), good.track(k).series().step));
+    hits_.resize(good.signals());
+    for (std::size_t i = 0; i < off.size(); ++i)
+        hits_[looked_at[i]] = alone(off[i], off);
 }
 
 /// Of one signal, but for what most do at the same time: there it was driven otherwise.
-std::vector<Hit> Alike::alone(const std::vector<Off>& mine) const {
+std::vector<Hit> Alike::alone(const std::vector<Off>& mine,
+                              const std::vector<std::vector<Off>>& all) {
     std::vector<Hit> out;
     for (const Off& one : mine) {
         const auto elsewhere =
-            std::count_if(off_.begin(), off_.end(), [&](const std::vector<Off>& of) {
+            std::count_if(all.begin(), all.end(), [&](const std::vector<Off>& of) {
                 return std::any_of(of.begin(), of.end(), [&](const Off& other) {
                     return other.from <= one.to && one.from <= other.to;
                 });
             });
-        if (2 * static_cast<std::size_t>(elsewhere) <= signals_)
+        if (2 * static_cast<std::size_t>(elsewhere) <= all.size())
             out.push_back(one.hit);
     }
     settle(out);

@@ -35,15 +35,14 @@ class Alike {
         double to = 0;
     };
     static std::vector<Off> look(const Trace& trace, double step);
-    std::vector<Hit> alone(const std::vector<Off>& mine) const;
+    static std::vector<Hit> alone(const std::vector<Off>& mine,
+                                  const std::vector<std::vector<Off>>& all);
 
     const Drive* good_;
     const Drive* bad_;
     const Survey* survey_;
     bool same_ = false;
-    std::vector<std::vector<Off>> off_; ///< of each signal
-    std::vector<std::vector<Hit>> hits_;
-    std::size_t signals_ = 0; ///< looked at
+    std::vector<std::vector<Hit>> hits_; ///< of each signal
 };
 
 } // namespace telltale::run

@@ -77,6 +77,11 @@ bool about_ties(Sign sign) {
     return sign == Sign::untied || sign == Sign::frayed || sign == Sign::trailing;
 }
 
+/// A few samples and no more.
+bool momentary(Sign sign) {
+    return sign == Sign::leap || sign == Sign::apart || sign == Sign::excursion;
+}
+
 class Comparison {
   public:
     Comparison(const Run& good, std::span<const Run* const> bad, const ContrastOptions& options)
@@ -409,18 +414,6 @@ class Comparison {
     static bool darts(const Track& track, double from, double to) {
         const double reach = std::max({1.0, 4 * track.interval(), to - from});
         const double by = track.interval();
-        const auto index = [&](double t) {
-            std::size_t low = 0;
-            std::size_t high = track.size();
-            while (low < high) {
-                const std::size_t middle = (low + high) / 2;
-                if (track.time(middle) < t)
-                    low = middle + 1;
-                else
-                    high = middle;
-            }
-            return low;
-        };
         constexpr float none = std::numeric_limits<float>::infinity();
         struct Span {
             float low = none;
@@ -433,7 +426,7 @@ class Comparison {
         Span before;
         Span inside;
         Span after;
-        for (std::size_t i = index(from - by - reach); i < track.size(); ++i) {
+        for (std::size_t i = track.first_from(from - by - reach); i < track.size(); ++i) {
             const double t = track.time(i);
             if (t > to + by + reach)
                 break;
@@ -450,7 +443,7 @@ class Comparison {
     /// What several sensors do at once is how it was driven: of a signal that goes with others, a
     /// moment counts for less where some of them went away and came back as well.
     void allow_for_company(std::size_t k, std::size_t run, Hit& hit) const {
-        if (hit.sign != Sign::leap && hit.sign != Sign::apart && hit.sign != Sign::excursion)
+        if (!momentary(hit.sign))
             return;
         constexpr double longest = 5; // seconds
         constexpr double seldom = 2.5;
@@ -519,11 +512,8 @@ class Comparison {
                 SlowScanner::widths.begin());
             hit.score = std::abs(change.score) / alone;
             hit.value = change.score;
-            while (hit.from < track.size() && track.time(hit.from) < change.time)
-                ++hit.from;
-            hit.to = hit.from;
-            while (hit.to < track.size() && track.time(hit.to) < change.time + change.width)
-                ++hit.to;
+            hit.from = track.first_from(change.time);
+            hit.to = track.first_from(change.time + change.width);
             if (hit.to > hit.from)
                 hits.push_back(hit);
         }
@@ -1012,11 +1002,9 @@ class Comparison {
         // Strange moments all over the drive are how it is driven, unless they are very strange.
         constexpr std::size_t many = 6;
         constexpr float very = 3;
-        const auto moment = [](const Hit& hit) {
-            return hit.sign == Sign::leap || hit.sign == Sign::apart || hit.sign == Sign::excursion;
-        };
         if (kept.size() >= many && kept.front().score < very &&
-            std::all_of(hits.begin(), hits.end(), moment))
+            std::all_of(hits.begin(), hits.end(),
+                        [](const Hit& hit) { return momentary(hit.sign); }))
             return;
         std::vector<Episode> episodes;
         episodes.reserve(kept.size());

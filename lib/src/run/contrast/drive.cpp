@@ -14,6 +14,19 @@ Track::Track(const Run& run, const Series& series)
     bridge_ = 2.6 * interval_;
 }
 
+std::size_t Track::first_from(double t) const {
+    std::size_t low = 0;
+    std::size_t high = size();
+    while (low < high) {
+        const std::size_t middle = (low + high) / 2;
+        if (time(middle) < t)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
 float Cursor::at(double t) {
     const std::size_t n = track_->size();
     while (next_ < n && after_ <= t) {

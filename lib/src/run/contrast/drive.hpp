@@ -32,6 +32,8 @@ class Track {
         constexpr double most = 1e15;
         return static_cast<float>(std::clamp(series_->values[i], -most, most));
     }
+    /// The first sample that is not before a time; `size()` where there is none.
+    std::size_t first_from(double t) const;
     double interval() const { return interval_; }
     /// Two samples further apart than this leave a gap between them.
     double limit() const { return limit_; }

@@ -86,6 +86,23 @@ struct Trace {
     double familiar = 1; ///< part of the samples with predictors near what the good run had
 };
 
+/// The samples of a track, nothing expected of them yet: `fitted`, `sigma` and `z` are missing.
+inline Trace blank_trace(const Track& track) {
+    const std::size_t n = track.size();
+    Trace out;
+    out.interval = track.interval();
+    out.t.resize(n);
+    out.y.resize(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        out.t[i] = track.time(i);
+        out.y[i] = track.value(i);
+    }
+    out.fitted.assign(n, missing);
+    out.sigma.assign(n, missing);
+    out.z.assign(n, missing);
+    return out;
+}
+
 /// What `off(i)` is by the whole run through: the least of its levels, two strays of ten aside; 0
 /// where it is to either side. Not-a-number does not count.
 template <class Off> double day_level(std::size_t n, Off off) {

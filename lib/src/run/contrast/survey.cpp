@@ -5,6 +5,7 @@
 #include "model.hpp"
 #include "regress.hpp"
 #include "run/robust.hpp"
+#include "traits.hpp"
 
 namespace telltale::run {
 namespace {
@@ -106,8 +107,8 @@ std::ptrdiff_t find(const Drive& drive, std::initializer_list<int> ids, bool usa
             if (!drive.track(k).present())
                 continue;
             const Series& series = drive.track(k).series();
-            if ((series.id == id || series.id == (0xF400 | id)) &&
-                series.kind == SeriesKind::number && (!usable_only || ranges[k].usable))
+            if (plain_id(series) == id && series.kind == SeriesKind::number &&
+                (!usable_only || ranges[k].usable))
                 return static_cast<std::ptrdiff_t>(k);
         }
     return -1;

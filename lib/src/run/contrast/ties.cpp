@@ -268,20 +268,12 @@ Trace Ties::trace(std::size_t which) const {
     const Drive& drive = *drives_[run_];
     const Track& track = drive.track(tie.target);
     const Day& day = views_[which].day;
-    Trace out;
+    Trace out = blank_trace(track);
     const std::size_t n = track.size();
-    out.interval = track.interval();
-    out.t.resize(n);
-    out.y.resize(n);
-    out.fitted.assign(n, missing);
-    out.sigma.assign(n, missing);
-    out.z.assign(n, missing);
     std::vector<Cursor> cursors;
     for (std::size_t p = 0; p < tie.count; ++p)
         cursors.emplace_back(drive.track(tie.by[p]));
     for (std::size_t i = 0; i < n; ++i) {
-        out.t[i] = track.time(i);
-        out.y[i] = track.value(i);
         std::array<double, most_partners> values{};
         for (std::size_t p = 0; p < tie.count; ++p) {
             double v = double{cursors[p].at(out.t[i])};
