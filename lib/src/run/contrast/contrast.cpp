@@ -10,6 +10,7 @@
 #include <utility>
 
 #include "alike.hpp"
+#include "allowances.hpp"
 #include "drive.hpp"
 #include "model.hpp"
 #include "run/robust.hpp"
@@ -75,11 +76,6 @@ double rate_of(const Run& run, const Series& series) {
 
 bool about_ties(Sign sign) {
     return sign == Sign::untied || sign == Sign::frayed || sign == Sign::trailing;
-}
-
-/// A few samples and no more.
-bool momentary(Sign sign) {
-    return sign == Sign::leap || sign == Sign::apart || sign == Sign::excursion;
 }
 
 class Comparison {
@@ -233,8 +229,7 @@ class Comparison {
         good_->set_scales(sd);
         for (auto& drive : bad_)
             drive->set_scales(sd);
-        values_.resize(signals_);
-        goes_to_rest_.resize(signals_);
+        allowances_ = std::make_unique<Allowances>(*good_, *survey_, comparable_);
         candidates_.resize(bad_runs_.size());
         own_courses_.resize(bad_runs_.size());
         slow_changes_.resize(bad_runs_.size());
@@ -321,7 +316,7 @@ class Comparison {
                                  candidate.hits.end());
         {
             for (Hit& hit : candidate.hits)
-                allow_for_the_unfamiliar(k, candidate.models.front()->bad_trace(), hit);
+                allowances_->for_the_unfamiliar(k, candidate.models.front()->bad_trace(), hit);
             const std::vector<Hit>& own = own_course(k, run, candidate.models);
             candidate.hits.insert(candidate.hits.end(), own.begin(), own.end());
             for (Hit hit : alike_[run]->hits(k)) {
@@ -331,9 +326,9 @@ class Comparison {
             }
             for (Hit& hit : candidate.hits) {
                 if (!candidate.models.front()->uses().empty())
-                    allow_for_company(k, run, hit);
+                    allowances_->for_company(k, *bad_[run], hit);
                 if (set_by_ecu && !set_freely(series))
-                    allow_for_rest(k, run, hit);
+                    allowances_->for_rest(k, *bad_[run], hit);
             }
             settle(candidate.hits);
         }
@@ -349,143 +344,6 @@ class Comparison {
         return set_freely(good_->track(k).series())    ? LooseScanner::Still::nowhere
                : survey_->range(k).swings < to_and_fro ? LooseScanner::Still::midway
                                                        : LooseScanner::Still::anywhere;
-    }
-
-    /// Where the good run hardly was, it says little of what is normal there: what lasts counts for
-    /// less beside a value that it seldom had.
-    void allow_for_the_unfamiliar(std::size_t k, const Trace& beside, Hit& hit) {
-        if (hit.sign != Sign::level && hit.sign != Sign::shown && hit.sign != Sign::size &&
-            hit.sign != Sign::untied)
-            return;
-        constexpr double often = 0.09; // of the good run
-        constexpr std::size_t enough = 60;
-        std::vector<double> parts;
-        for (std::size_t i = hit.from; i < hit.to; i += 1 + (hit.to - hit.from) / enough)
-            if (!std::isnan(beside.fitted[i]))
-                parts.push_back(familiar(k, beside.fitted[i]));
-        if (parts.empty())
-            return;
-        const double part = std::min(1.0, median(parts) / often);
-        hit.score *= static_cast<float>(part * part);
-    }
-
-    /// Whether in the good run it leapt to its lowest value from far, several times, and stayed for
-    /// a while.
-    bool goes_to_rest(std::size_t k) const {
-        constexpr std::size_t often = 5;
-        const Track& good = good_->track(k);
-        const float lowest = survey_->range(k).low;
-        const float far = lowest + 0.1F * (survey_->range(k).high - lowest);
-        std::size_t leaps = 0;
-        std::size_t rests = 0;
-        for (std::size_t i = 1; i < good.size(); ++i)
-            if (good.value(i) <= lowest) {
-                ++rests;
-                leaps += good.value(i - 1) > far ? 1 : 0;
-            }
-        return leaps >= often && 100 * rests >= good.size();
-    }
-
-    /// What the ECU works out goes to where it rests (a cut of the fuel) and back when it likes:
-    /// next to nothing where the good run went there as well.
-    void allow_for_rest(std::size_t k, std::size_t run, Hit& hit) {
-        if (hit.sign == Sign::frozen || hit.sign == Sign::unlike)
-            return;
-        if (!goes_to_rest_[k])
-            goes_to_rest_[k] = goes_to_rest(k) ? 1 : 0;
-        if (*goes_to_rest_[k] == 0)
-            return;
-        constexpr std::size_t around = 2;
-        constexpr float at_rest = 0.15F;
-        const Track& track = bad_[run]->track(k);
-        const float lowest = survey_->range(k).low;
-        std::size_t there = 0;
-        const std::size_t to = std::min(track.size(), hit.to + around);
-        for (std::size_t i = hit.from - std::min(hit.from, around); i < to; ++i)
-            there += track.value(i) <= lowest ? 1 : 0;
-        const bool lasts = hit.sign == Sign::level || hit.sign == Sign::shown ||
-                           hit.sign == Sign::size || hit.sign == Sign::late ||
-                           hit.sign == Sign::untied;
-        if (there >= std::max<std::size_t>(2, lasts ? (hit.to - hit.from) / 6 : 0))
-            hit.score *= at_rest;
-    }
-
-    /// Whether a signal went somewhere and came back between two moments.
-    static bool darts(const Track& track, double from, double to) {
-        const double reach = std::max({1.0, 4 * track.interval(), to - from});
-        const double by = track.interval();
-        constexpr float none = std::numeric_limits<float>::infinity();
-        struct Span {
-            float low = none;
-            float high = -none;
-            void take(float v) {
-                low = std::min(low, v);
-                high = std::max(high, v);
-            }
-        };
-        Span before;
-        Span inside;
-        Span after;
-        for (std::size_t i = track.first_from(from - by - reach); i < track.size(); ++i) {
-            const double t = track.time(i);
-            if (t > to + by + reach)
-                break;
-            (t < from - by ? before : t <= to + by ? inside : after).take(track.value(i));
-        }
-        if (before.low > before.high || inside.low > inside.high || after.low > after.high)
-            return false;
-        const float low = std::min(before.low, after.low);
-        const float high = std::max(before.high, after.high);
-        const float beyond = std::max(inside.high - high, low - inside.low);
-        return beyond > 0.5F * (high - low) + 2 * static_cast<float>(track.series().step);
-    }
-
-    /// What several sensors do at once is how it was driven: of a signal that goes with others, a
-    /// moment counts for less where some of them went away and came back as well.
-    void allow_for_company(std::size_t k, std::size_t run, Hit& hit) const {
-        if (!momentary(hit.sign))
-            return;
-        constexpr double longest = 5; // seconds
-        constexpr double seldom = 2.5;
-        constexpr std::size_t several = 2;
-        constexpr float in_company = 0.35F;
-        const Track& own = bad_[run]->track(k);
-        const double from = own.time(hit.from);
-        const double to = own.time(hit.to - 1);
-        if (to - from > longest)
-            return;
-        std::vector<std::uint16_t> sources{source_of(own.series())};
-        for (std::size_t other = 0; other < signals_; ++other) {
-            if (!comparable_[other] || !survey_->range(other).usable ||
-                calculated(good_->track(other).series()))
-                continue;
-            const Track& track = bad_[run]->track(other);
-            const std::uint16_t source = source_of(track.series());
-            if (track.interval() <= std::max(1.0, seldom * own.interval()) &&
-                std::find(sources.begin(), sources.end(), source) == sources.end() &&
-                darts(track, from, to))
-                sources.push_back(source);
-        }
-        if (sources.size() > several)
-            hit.score *= in_company;
-    }
-
-    /// How much of the good run a signal was within a tenth of its range of a value.
-    double familiar(std::size_t k, float value) {
-        std::vector<float>& values = values_[k];
-        if (values.empty()) {
-            const Track& track = good_->track(k);
-            constexpr std::size_t most = 2000;
-            const std::size_t every = track.size() / most + 1;
-            for (std::size_t i = 0; i < track.size(); i += every)
-                values.push_back(track.value(i));
-            std::sort(values.begin(), values.end());
-        }
-        const std::size_t n = values.size();
-        const float reach = 0.1F * (values[n - 1 - n / 200] - values[n / 200]);
-        const auto from = std::lower_bound(values.begin(), values.end(), value - reach);
-        const auto to = std::upper_bound(from, values.end(), value + reach);
-        return static_cast<double>(to - from) / static_cast<double>(n);
     }
 
     /// Slow changes of a slow signal that no other slow one shares.
@@ -859,9 +717,9 @@ class Comparison {
                 hit.from = place(one.from);
                 hit.to = place(one.to);
                 if (hit.to > hit.from) {
-                    allow_for_the_unfamiliar(k, trace, hit);
+                    allowances_->for_the_unfamiliar(k, trace, hit);
                     if (calculated(series) && !set_freely(series))
-                        allow_for_rest(k, run, hit);
+                        allowances_->for_rest(k, *bad_[run], hit);
                     candidate.hits.push_back(hit);
                 }
             }
@@ -1421,9 +1279,8 @@ class Comparison {
     std::vector<std::unique_ptr<Drive>> bad_;
     std::unique_ptr<Survey> survey_;
     std::unique_ptr<Ties> ties_;
-    std::vector<std::unique_ptr<Alike>> alike_;      ///< of each bad run
-    std::vector<std::optional<char>> goes_to_rest_;  ///< by signal
-    std::vector<std::vector<float>> values_;         ///< of the good run, thinned, in order
+    std::vector<std::unique_ptr<Alike>> alike_; ///< of each bad run
+    std::unique_ptr<Allowances> allowances_;
     std::vector<std::vector<Candidate>> candidates_; ///< of each bad run, of each signal
     std::vector<std::vector<std::optional<std::vector<Hit>>>> own_courses_;
     std::vector<std::vector<std::optional<std::vector<SlowScanner::Change>>>> slow_changes_;

@@ -33,6 +33,16 @@ enum class Sign : std::uint8_t {
 };
 inline constexpr std::size_t sign_count = static_cast<std::size_t>(Sign::count_);
 
+/// A few samples and no more.
+constexpr bool momentary(Sign sign) {
+    return sign == Sign::leap || sign == Sign::apart || sign == Sign::excursion;
+}
+/// What is off, or comes late, over a window.
+constexpr bool lasts(Sign sign) {
+    return sign == Sign::level || sign == Sign::shown || sign == Sign::size || sign == Sign::late ||
+           sign == Sign::untied;
+}
+
 /// A stretch of a run where one sign was stronger than it should be.
 struct Hit {
     Sign sign = Sign::level;

@@ -66,10 +66,6 @@ double beyond(const Trace& trace, std::size_t i) {
            double{trace.sigma[i]};
 }
 
-bool lasts(Sign sign) {
-    return sign == Sign::level || sign == Sign::shown || sign == Sign::size || sign == Sign::late;
-}
-
 bool enough(std::size_t count, std::size_t width) {
     return count > 0 && 10 * count >= 6 * width;
 }
