@@ -454,12 +454,12 @@ class Comparison {
             }
             for (std::size_t i = 0; i < bad.y.size(); ++i) {
                 const Away one = away_at(bad, i, width, series.step, told);
-                if (one.by < few_steps * series.step)
+                if (one.by <= 0 || one.by < few_steps * series.step)
                     continue;
                 const double score =
                     std::min(one.by / (share * (by + series.step)), one.ratio / ratio) /
                     (limit * strict);
-                if (score < double{least})
+                if (!(score >= double{least})) // nor not-a-number
                     continue;
                 Hit hit;
                 hit.sign = Sign::excursion;
