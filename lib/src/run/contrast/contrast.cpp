@@ -42,14 +42,18 @@ bool same_signal(const Series& a, const Series& b) {
 }
 
 /// Held at the ends of what a time can say.
+Time shifted(Time time, Time by) {
+    if (by > 0 && time > std::numeric_limits<Time>::max() - by)
+        return std::numeric_limits<Time>::max();
+    if (by < 0 && time <= no_time - by)
+        return no_time + 1;
+    return time + by;
+}
+
 Time from_seconds(const Run& run, double seconds) {
     constexpr double most = 9.2e18;
-    const auto by = static_cast<Time>(std::llround(std::clamp(seconds * second_ns, -most, most)));
-    if (by > 0 && run.start > std::numeric_limits<Time>::max() - by)
-        return std::numeric_limits<Time>::max();
-    if (by < 0 && run.start <= no_time - by)
-        return no_time + 1;
-    return run.start + by;
+    return shifted(run.start,
+                   static_cast<Time>(std::llround(std::clamp(seconds * second_ns, -most, most))));
 }
 
 ContrastSignal described(const Series& series, std::size_t bad_runs) {
@@ -1157,15 +1161,17 @@ class Comparison {
             if (place == ContrastSignal::npos || courses.size() == 3)
                 continue;
             const Series& series = bad.series[place];
-            const Time margin = std::max<Time>(pace(series).interval * 2, 0);
+            constexpr Time widest = std::numeric_limits<Time>::max() / 2;
+            const Time margin = 2 * std::clamp<Time>(pace(series).interval, 0, widest);
+            const Time from = shifted(strongest.start, -margin);
+            const Time to = shifted(strongest.end, margin);
             OtherCourse course;
             course.name = other.name;
             course.unit = other.unit;
             course.own_unit = other.own_unit;
             course.decimals = other.decimals;
             for (std::size_t i = 0; i < series.size(); ++i) {
-                if (series.times[i] < strongest.start - margin ||
-                    series.times[i] > strongest.end + margin)
+                if (series.times[i] < from || series.times[i] > to)
                     continue;
                 const double value = series.values[i];
                 course.low = course.any ? std::min(course.low, value) : value;
