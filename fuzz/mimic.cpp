@@ -36,6 +36,7 @@ class Input {
 mimic::Options options_of(Input& in) {
     mimic::Options o;
     o.seed = in.byte();
+    o.drive = o.seed % 4;
     const std::uint8_t flags = in.byte();
     o.fuel = (flags & 1) != 0 ? mimic::Fuel::diesel : mimic::Fuel::petrol;
     o.extended_ids = (flags & 2) != 0;

@@ -75,8 +75,10 @@ int into_dump(const MimicSettings& options, const mimic::Options& vehicle_option
     if (!sink)
         return refuse(sink.error().detail);
     mimic::Vehicle vehicle(vehicle_options);
-    dump::PcapngWriter writer(std::move(*sink), "Simulated, invented vehicle; seed " +
-                                                    std::to_string(vehicle_options.seed) + ".");
+    std::string about = "Simulated, invented vehicle; seed " + std::to_string(vehicle_options.seed);
+    if (vehicle_options.drive != 0)
+        about += ", drive " + std::to_string(vehicle_options.drive);
+    dump::PcapngWriter writer(std::move(*sink), about + ".");
     const auto line = writer.add_line("mimic");
     if (!line)
         return refuse(line.error().detail);
@@ -114,6 +116,12 @@ bool read_silence(const std::string& text, mimic::Habits& habits) {
 
 void add_mimic_options(CLI::App& command, MimicOptions& o) {
     command.add_option("--seed", o.seed, "The same seed makes the same vehicle on the same drive")
+        ->type_name("N")
+        ->capture_default_str();
+    command
+        .add_option("--drive", o.drive,
+                    "Another drive of the same vehicle on the same road: other traffic, weather "
+                    "and warmth; 0: the seed's own")
         ->type_name("N")
         ->capture_default_str();
     command
@@ -170,6 +178,7 @@ void add_mimic_options(CLI::App& command, MimicOptions& o) {
 Result<mimic::Options> mimic_options(const MimicOptions& o) {
     mimic::Options v;
     v.seed = o.seed;
+    v.drive = o.drive;
     for (const auto& text : o.faults) {
         const auto fault = mimic::parse_fault(text);
         if (!fault)
@@ -254,6 +263,7 @@ void add_mimic(CLI::App& app, Run& run) {
         "  telltale mimic can:vcan0 --seed 3 --ecus 3\n"
         "  telltale mimic slcan:pty --seed 3 --pending-every 10\n"
         "  telltale mimic --into drive.pcapng --seconds 600 --seed 3 --fault drop-out:map@120\n"
+        "  telltale mimic --into again.pcapng --seconds 600 --seed 3 --drive 2\n"
         "  telltale mimic --into - --seconds 60 --fault vacuum-leak | telltale report -");
     command->callback([options, &run] {
         run = [options] {

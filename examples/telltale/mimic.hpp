@@ -17,6 +17,7 @@ namespace telltale::program {
 /// The simulated vehicle that the user asks for.
 struct MimicOptions {
     std::uint64_t seed = 1;
+    std::uint64_t drive = 0;
     std::vector<std::string> faults;
     std::vector<std::string> stored;
     std::string fuel;

@@ -114,6 +114,29 @@ TEST_CASE("the same seed is the same vehicle and drive, another is another") {
     CHECK(frames != survey_frames(options, 30));
 }
 
+TEST_CASE("another drive of a vehicle is the same vehicle on another day") {
+    Options options;
+    options.seed = 12;
+    const Vehicle own(options);
+    const auto frames = survey_frames(options, 30);
+    options.drive = 1;
+    const Vehicle first(options);
+    CHECK(survey_frames(options, 30) != frames);
+    CHECK(survey_frames(options, 30) == survey_frames(options, 30));
+    options.drive = 2;
+    Vehicle second(options);
+    for (const Vehicle* vehicle : {&first, static_cast<const Vehicle*>(&second)}) {
+        CHECK(vehicle->state(0).vin == own.state(0).vin);
+        CHECK(vehicle->state(0).stored == own.state(0).stored);
+        CHECK(vehicle->signals().ambient != own.signals().ambient);
+        CHECK(std::abs(vehicle->signals().barometric - own.signals().barometric) <= 1.5);
+        CHECK(vehicle->signals().gear_ratio == own.signals().gear_ratio);
+    }
+    CHECK(first.signals().ambient != second.signals().ambient);
+    run_to(second, 400);
+    CHECK(second.signals().distance > 500);
+}
+
 TEST_CASE("it does not matter how often somebody looks") {
     Options options;
     options.seed = 5;

@@ -243,6 +243,24 @@ EcuState other(unsigned place, const Options& options, bool diesel, Random& rand
     return e;
 }
 
+/// The same vehicle on another day.
+void make_another_drive(DriveSettings& d, std::uint64_t drive) {
+    Random random(d.seed + drive * 0x9E3779B97F4A7C15U);
+    d.seed = random.next();
+    d.ambient = random.between(-2, 28);
+    const double before = d.barometric;
+    d.barometric += random.between(-1.5, 1.5);
+    if (d.car.fuel == Fuel::petrol && d.car.most_map < before) // what is not boosted
+        d.car.most_map *= d.barometric / before;
+    const bool cold = random.uniform() < 0.5;
+    d.coolant_start = cold ? d.ambient + random.between(0, 6) : random.between(55, 88);
+    d.idle_before = random.between(5, 15);
+    d.long_trim += random.between(-0.8, 0.8);
+    d.eagerness = random.between(0.92, 1.06);
+    d.fuel_level = random.between(20, 90);
+    make_traffic(d, random);
+}
+
 } // namespace
 
 Made make(const Options& options) {
@@ -262,6 +280,8 @@ Made make(const Options& options) {
     d.fuel_level = random.between(20, 90);
     make_car(d, random);
     make_road(d, random);
+    if (options.drive != 0)
+        make_another_drive(d, options.drive);
     d.faults = options.faults;
     if (d.faults.size() > Options::most_faults)
         d.faults.resize(Options::most_faults);

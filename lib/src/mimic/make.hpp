@@ -17,5 +17,7 @@ Made make(const Options& options);
 
 /// A road in a circle of some kilometres, with its traffic.
 void make_road(DriveSettings& settings, Random& random);
+/// Other traffic on the same road.
+void make_traffic(DriveSettings& settings, Random& random);
 
 } // namespace telltale::mimic

@@ -47,6 +47,9 @@ struct Habits {
 struct Options {
     /// The same seed and options make the same vehicle on the same drive, to the bit.
     std::uint64_t seed = 1;
+    /// 0: the seed's own drive; else another one of the same vehicle on the same road: other
+    /// traffic, weather and warmth, another mood of the driver.
+    std::uint64_t drive = 0;
     std::optional<Fuel> fuel;  ///< none: by the seed
     unsigned ecus = 2;         ///< 1 to 8: engine, transmission, and others
     bool engine_off = false;   ///< ignition on, the engine does not run, nobody drives
