@@ -11,6 +11,8 @@ std::size_t columns_of(std::string_view text) {
 }
 
 void append_wrapped(std::string& out, std::size_t indent, std::string_view text) {
+    const std::size_t hang = text.substr(0, 2) == "- " ? 2 : 0;
+    std::size_t margin = indent;
     std::size_t column = 0; // 0: nothing in the line yet
     while (!text.empty()) {
         const std::size_t space = text.find(' ');
@@ -22,10 +24,11 @@ void append_wrapped(std::string& out, std::size_t indent, std::string_view text)
         if (column != 0 && column + 1 + width > page_width) {
             out += '\n';
             column = 0;
+            margin = indent + hang;
         }
         if (column == 0) {
-            out.append(indent, ' ');
-            column = indent;
+            out.append(margin, ' ');
+            column = margin;
         } else {
             out += ' ';
             ++column;

@@ -14,7 +14,8 @@ inline constexpr std::size_t page_width = 80;
 std::size_t columns_of(std::string_view text);
 
 /// Appends `text` in lines of at most `page_width` columns, each after `indent` spaces, and a
-/// newline. Words longer than a line stand alone.
+/// newline. Words longer than a line stand alone. Of text that begins with "- " the further lines
+/// stand under the words.
 void append_wrapped(std::string& out, std::size_t indent, std::string_view text);
 
 } // namespace telltale::program
