@@ -807,16 +807,24 @@ Trace Model::run_over(const Drive& drive) const {
     for (std::size_t i = 0, first = 0; i < n; ++i) {
         while (trace.t[first] < trace.t[i] - slack)
             ++first;
+        bool before = bases_.empty();
+        bool after = before;
         for (std::size_t k = std::min(first, i > 0 ? i - 1 : i);
              k < n && (k <= i + 1 || trace.t[k] <= trace.t[i] + slack); ++k) {
             const float f = trace.fitted[k];
             if (trace.piece[k] != trace.piece[i] || std::isnan(f))
                 continue;
+            before = before || k <= i;
+            after = after || k >= i;
             if (!(trace.low[i] <= f))
                 trace.low[i] = f;
             if (!(trace.high[i] >= f))
                 trace.high[i] = f;
         }
+        // Where nothing is expected any more (a predictor's last sample is older), or not yet, the
+        // others may have gone anywhere.
+        if (!before || !after)
+            trace.low[i] = trace.high[i] = missing;
     }
     trace.stir.resize(n);
     for (std::size_t i = 0; i < n; ++i)
