@@ -420,6 +420,31 @@ TEST_CASE("a warm-up does not teach for how long a signal rests once it got ther
     CHECK(stuck->start_second == doctest::Approx(120).epsilon(0.02));
 }
 
+TEST_CASE("a cold engine is not governed as a warm one: what rests meanwhile is no fault") {
+    const auto made = [](std::uint32_t seed, std::uint16_t id, double warm, double from,
+                         double to) {
+        Run run = drive(seed, warm, wanderer, [=](double value, double t) {
+            return between(t, from, to) ? 51.3 : value;
+        });
+        run.series[wanderer].id = id;
+        return run;
+    };
+    constexpr std::uint16_t mixture = 0x24; // which the ECU governs
+    constexpr std::uint16_t other = 0xC3;
+    // The good drive was warm all the time; the other one is as warm after some 120 s.
+    const ContrastResult cold = held(made(1, mixture, 66, 0, 0), made(2, mixture, 15, 10, 80));
+    CHECK(cold.suspects.empty());
+    CHECK(cold.notes.back().find("the engine was colder") != std::string::npos);
+    first(held(made(1, other, 66, 0, 0), made(2, other, 15, 10, 80)), wanderer);
+    const auto stuck =
+        first(held(made(1, mixture, 66, 0, 0), made(2, mixture, 15, 210, 280)), wanderer);
+    CHECK(stuck->start_second == doctest::Approx(210).epsilon(0.02));
+    // Where the good drive was as cold, it shows how it is then.
+    const ContrastResult both = held(made(1, mixture, 12, 0, 0), made(2, mixture, 15, 10, 80));
+    first(both, wanderer);
+    CHECK(both.notes.back().find("the engine was colder") == std::string::npos);
+}
+
 TEST_CASE("what several sensors do at once is how it was driven") {
     // For half a second: `all` of them, or the flow alone, go elsewhere.
     const auto made = [](std::uint32_t seed, double all, double alone) {

@@ -95,6 +95,33 @@ grep -qx 'runs 1' alone.json.said || fail "a drive alone is not one run"
 status "$(($(sed -n 's/^suspects //p' alone.json.said) > 0))" contrast "$bad"
 says out "DEPARTURE"
 
+# --- Two drives of one simulated vehicle -----------------------------------------------------------
+# mimic FILE SEED DRIVE ARGUMENT...
+mimic() {
+    mimic_file=$1
+    mimic_seed=$2
+    mimic_drive=$3
+    shift 3
+    "$program" mimic --into "$mimic_file" --seconds 450 --seed "$mimic_seed" \
+        --drive "$mimic_drive" "$@" || fail "mimic --seed $mimic_seed --drive $mimic_drive"
+}
+# The first drives of these begin warm and the second ones cold: mixture and purge are not governed
+# yet, and rest. In the last one an ECU is asked seldom, and leaps before anything is expected of it.
+for seed in 25 140 30; do
+    mimic warm.pcapng $seed 1
+    mimic cold.pcapng $seed 2
+    json cold.json warm.pcapng cold.pcapng
+    grep -qx 'suspects 0' cold.json.said ||
+        fail "a suspect in a cold start of seed $seed: $(grep '^suspect ' cold.json.said)"
+done
+mimic warm.pcapng 25 1
+mimic fault.pcapng 25 2 --fault spike:map@300-330
+json fault.json warm.pcapng fault.pcapng
+grep '^suspect ' fault.json.said | head -n 1 | grep -q '^suspect 0B ' ||
+    fail "a spike beside a cold start is not found"
+status 1 contrast warm.pcapng fault.pcapng
+says out "the engine was colder than in all of the good run"
+
 # --- The mark is what seconds count from -----------------------------------------------------------
 json mark20.json --mark 20 "$good" "$bad"
 json mark50.json --mark 50.5 "$good" "$bad"

@@ -11,6 +11,10 @@
 namespace telltale::run {
 namespace {
 
+// Degrees: colder than in the good run, and not yet where an engine is warmed up (from memory).
+constexpr float colder_by = 2;
+constexpr float warmed_up = 75;
+
 /// Whether a signal went somewhere and came back between two moments.
 bool darts(const Track& track, double from, double to) {
     const double reach = std::max({1.0, 4 * track.interval(), to - from});
@@ -96,6 +100,25 @@ void Allowances::for_rest(std::size_t k, const Drive& bad, Hit& hit) {
         there += track.value(i) <= lowest ? 1 : 0;
     if (there >= std::max<std::size_t>(2, lasts(hit.sign) ? (hit.to - hit.from) / 6 : 0))
         hit.score *= at_rest;
+}
+
+void Allowances::for_the_cold(const Drive& bad, std::size_t k, Hit& hit) const {
+    if (hit.sign == Sign::leap || hit.sign == Sign::creep || hit.sign == Sign::unlike ||
+        !governed(good_->track(k).series()))
+        return;
+    constexpr float still = 0.03F;
+    constexpr float off = 0.4F;
+    if (survey_->colder(bad, bad.track(k).time((hit.from + hit.to) / 2), colder_by, warmed_up))
+        hit.score *= hit.sign == Sign::frozen ? still : off;
+}
+
+double Allowances::cold_seconds(const Drive& bad) const {
+    constexpr int looks = 2000;
+    int cold = 0;
+    for (int i = 0; i < looks; ++i)
+        cold +=
+            survey_->colder(bad, (i + 0.5) / looks * bad.seconds(), colder_by, warmed_up) ? 1 : 0;
+    return static_cast<double>(cold) / looks * bad.seconds();
 }
 
 void Allowances::for_company(std::size_t k, const Drive& bad, Hit& hit) const {

@@ -24,6 +24,12 @@ class Allowances {
     /// What the ECU works out goes to where it rests (a cut of the fuel) and back when it likes:
     /// next to nothing where the good run went there as well.
     void for_rest(std::size_t k, const Drive& bad, Hit& hit);
+    /// A cold engine is not governed as a warm one is: of what the ECU governs, what stands still
+    /// meanwhile counts for next to nothing, and what goes otherwise for less, where the good run
+    /// was warm all the time. A leap is one all the same.
+    void for_the_cold(const Drive& bad, std::size_t k, Hit& hit) const;
+    /// How long a drive's engine was so.
+    double cold_seconds(const Drive& bad) const;
     /// What several sensors do at once is how it was driven: of a signal that goes with others, a
     /// moment counts for less where some of them went away and came back as well.
     void for_company(std::size_t k, const Drive& bad, Hit& hit) const;

@@ -329,6 +329,7 @@ class Comparison {
                 candidate.hits.push_back(hit);
             }
             for (Hit& hit : candidate.hits) {
+                allowances_->for_the_cold(*bad_[run], k, hit);
                 if (!candidate.models.front()->uses().empty())
                     allowances_->for_company(k, *bad_[run], hit);
                 if (set_by_ecu && !set_freely(series))
@@ -342,12 +343,14 @@ class Comparison {
     }
 
     /// A good run in which a signal only went one way, a warm-up, does not show for how long it
-    /// rests once it is there.
+    /// rests once it is there, nor how long what the ECU governs stays at an end (full load).
     LooseScanner::Still stillness(std::size_t k) const {
         constexpr std::size_t to_and_fro = 2;
-        return set_freely(good_->track(k).series())    ? LooseScanner::Still::nowhere
-               : survey_->range(k).swings < to_and_fro ? LooseScanner::Still::midway
-                                                       : LooseScanner::Still::anywhere;
+        const Series& series = good_->track(k).series();
+        return set_freely(series) ? LooseScanner::Still::nowhere
+               : survey_->range(k).swings < to_and_fro || (governed(series) && !switches(series))
+                   ? LooseScanner::Still::midway
+                   : LooseScanner::Still::anywhere;
     }
 
     /// Slow changes of a slow signal that no other slow one shares.
@@ -722,6 +725,7 @@ class Comparison {
                 hit.to = place(one.to);
                 if (hit.to > hit.from) {
                     allowances_->for_the_unfamiliar(k, trace, hit);
+                    allowances_->for_the_cold(*bad_[run], k, hit);
                     if (calculated(series) && !set_freely(series))
                         allowances_->for_rest(k, *bad_[run], hit);
                     candidate.hits.push_back(hit);
@@ -1249,6 +1253,14 @@ class Comparison {
             coverage.familiar = count > 0 ? sum / static_cast<double>(count) : 0;
         }
         result_.notes = notes(result_, bad_runs_.size());
+        for (std::size_t r = 0; r < bad_runs_.size(); ++r) {
+            constexpr double worth_a_word = 10;
+            const double seconds = allowances_ ? allowances_->cold_seconds(*bad_[r]) : 0;
+            if (seconds >= worth_a_word)
+                result_.notes.push_back(
+                    (bad_runs_.size() > 1 ? result_.coverage[r].name + ": " : "") +
+                    colder(seconds));
+        }
         if (std::any_of(alike_.begin(), alike_.end(), [](const auto& one) { return one->same(); }))
             result_.notes.emplace_back(
                 "The drives go alike second by second: each signal was also held against the same "

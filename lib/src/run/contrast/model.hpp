@@ -50,15 +50,20 @@ class Survey {
     /// Places of the signals that physics relates, or -1: engine speed, manifold pressure, intake
     /// temperature, air flow; and the vehicle's speed.
     std::ptrdiff_t rpm = -1, manifold = -1, inlet = -1, air = -1, speed = -1;
+    /// Whether the engine is colder, by most of the temperatures that were warm all through the
+    /// good run, than each was there by `far` degrees, and below `warm`: it runs otherwise then.
+    /// One that says so among others that do not is no cold engine.
+    bool colder(const Drive& drive, double t, float far, float warm) const;
     /// Slower is an engine at rest; 0 where the good run has that too, or no engine speed.
     float least_rpm = 0;
 
   private:
     std::size_t columns_ = 0;
     std::vector<Range> ranges_;
-    std::vector<Feature> features_;        ///< of each column
-    std::vector<std::uint16_t> groups_;    ///< signal of each column
-    std::vector<std::size_t> plain_;       ///< signal -> its plain column, or npos
+    std::vector<std::size_t> warm_;     ///< temperatures of the engine that were warm all the time
+    std::vector<Feature> features_;     ///< of each column
+    std::vector<std::uint16_t> groups_; ///< signal of each column
+    std::vector<std::size_t> plain_;    ///< signal -> its plain column, or npos
     std::vector<std::vector<float>> gram_; ///< of each block
     std::vector<double> total_;            ///< the sum of these
 };

@@ -152,6 +152,12 @@ Survey::Survey(const Drive& good, const std::vector<const Drive*>& bad,
         }
     }
     columns_ = features_.size();
+    constexpr float warm = 50;
+    constexpr float hot = 150;
+    for (std::size_t k = 0; k < good.signals(); ++k)
+        if (good.track(k).present() && good.track(k).series().unit == Unit::celsius &&
+            ranges_[k].known && ranges_[k].low > warm && ranges_[k].high < hot)
+            warm_.push_back(k);
     rpm = find(good, {0x0C}, true, ranges_);
     manifold = find(good, {0x0B, 0x87}, true, ranges_);
     inlet = find(good, {0x77, 0x0F, 0x68}, false, ranges_);
@@ -205,6 +211,17 @@ std::vector<Feature> Survey::select(std::size_t target, const std::vector<char>&
     for (std::size_t i = 0; i < pursuit.best; ++i)
         chosen.push_back(features_[pursuit.order[i]]);
     return chosen;
+}
+
+bool Survey::colder(const Drive& drive, double t, float far, float warm) const {
+    std::size_t cold = 0;
+    std::size_t there = 0;
+    for (const std::size_t k : warm_)
+        if (drive.track(k).present()) {
+            ++there;
+            cold += drive.slowed(k, Form::plain, t) < std::min(ranges_[k].low - far, warm) ? 1 : 0;
+        }
+    return 2 * cold > there;
 }
 
 } // namespace telltale::run

@@ -67,23 +67,11 @@ Ties::Grid Ties::grid_of(const Drive& drive, const Survey& survey) const {
         grid.block[i] = static_cast<std::uint8_t>(drive.block(t) - drive.first_block());
         grid.aside[i] = t < 3 ? 1 : 0;
     }
-    // An engine far colder than the good run ever had it runs otherwise; one temperature that says
-    // so among others that do not is no cold engine.
-    constexpr float warm = 50;
-    constexpr float hot = 150;
     constexpr float far = 15;
-    std::vector<std::size_t> engine;
-    for (std::size_t k = 0; k < able_.size(); ++k)
-        if (!grid.plain[k].empty() && drive.track(k).series().unit == Unit::celsius &&
-            survey.range(k).known && survey.range(k).low > warm && survey.range(k).high < hot)
-            engine.push_back(k);
-    for (std::size_t i = 0; i < grid.size && !engine.empty(); ++i) {
-        const auto cold = std::count_if(engine.begin(), engine.end(), [&](std::size_t k) {
-            return grid.plain[k][i] < survey.range(k).low - far;
-        });
-        if (2 * static_cast<std::size_t>(cold) > engine.size())
+    constexpr float any = 150;
+    for (std::size_t i = 0; i < grid.size; ++i)
+        if (survey.colder(drive, static_cast<double>(i) * grid.spacing, far, any))
             grid.aside[i] = 1;
-    }
     if (survey.least_rpm > 0 && !grid.plain[static_cast<std::size_t>(survey.rpm)].empty()) {
         const std::vector<float>& rpm = grid.plain[static_cast<std::size_t>(survey.rpm)];
         const auto reach = static_cast<std::size_t>(2 / grid.spacing) + 1;

@@ -42,6 +42,12 @@ bool switches(const Series& series) {
     return (id >= 0x14 && id <= 0x1B) || (id >= 0x24 && id <= 0x2B) || (id >= 0x34 && id <= 0x3B);
 }
 
+bool governed(const Series& series) {
+    constexpr std::uint16_t ids[] = {0x11, 0x32, 0x45, 0x47, 0x48, 0x53, 0x54};
+    return calculated(series) || set_freely(series) || switches(series) ||
+           std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
+}
+
 std::uint16_t source_of(const Series& series) {
     const std::uint16_t id = plain_id(series);
     struct Shared {

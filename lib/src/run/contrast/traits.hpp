@@ -35,6 +35,10 @@ bool regulated(const Series& series);
 /// Oxygen sensors: a cut of the fuel or a lean or rich moment sends them to either end at once.
 bool switches(const Series& series);
 
+/// What the ECU governs otherwise while the engine is cold (common practice): what it works out or
+/// commands, the mixture, the vapour of the tank, the throttle.
+bool governed(const Series& series);
+
 /// Which sensor, or pair of them, a parameter comes from: several parameters may show the same.
 std::uint16_t source_of(const Series& series);
 

@@ -345,6 +345,15 @@ std::string either(const std::string& name, const std::string& rival) {
            " is wrong: the rest hardly tells these two apart, so check both.";
 }
 
+std::string colder(double seconds) {
+    std::string text = "For ";
+    append_number(text, seconds, 0);
+    return text +
+           " s the engine was colder than in all of the good run: of what the ECU governs by "
+           "warmth (mixture, purge, throttle) little could be seen meanwhile. A good run "
+           "from as cold a start helps.";
+}
+
 std::vector<std::string> notes(const ContrastResult& result, std::size_t bad_runs) {
     std::vector<std::string> out;
     for (const Coverage& coverage : result.coverage) {

@@ -41,6 +41,9 @@ std::string meanwhile(const std::vector<OtherCourse>& courses, std::size_t compa
 /// That one of two is wrong, and little tells which.
 std::string either(const std::string& name, const std::string& rival);
 
+/// That the engine was colder than in all of the good run.
+std::string colder(double seconds);
+
 /// What could have been seen, and what could not.
 std::vector<std::string> notes(const ContrastResult& result, std::size_t bad_runs);
 
