@@ -439,6 +439,19 @@ TEST_CASE("a cold engine is not governed as a warm one: what rests meanwhile is 
     const auto stuck =
         first(held(made(1, mixture, 66, 0, 0), made(2, mixture, 15, 210, 280)), wanderer);
     CHECK(stuck->start_second == doctest::Approx(210).epsilon(0.02));
+    // A warm engine whose sensor reads cold for a while is no cold engine.
+    Run misread = made(2, mixture, 86, 180, 250);
+    Series& reads = misread.series[warmth];
+    Values values(3);
+    for (std::size_t i = 0; i < reads.size(); ++i)
+        values.push_back(
+            between(static_cast<double>(reads.times[i]) * 1e-9, 170, 260) ? -40 : reads.values[i]);
+    reads.values = values;
+    const ContrastResult also = held(made(1, mixture, 66, 0, 0), misread);
+    CHECK(std::any_of(also.suspects.begin(), also.suspects.end(), [&](const Departure& one) {
+        return also.signals[one.signal].good_series == static_cast<std::size_t>(wanderer);
+    }));
+    CHECK(also.notes.back().find("the engine was colder") == std::string::npos);
     // Where the good drive was as cold, it shows how it is then.
     const ContrastResult both = held(made(1, mixture, 12, 0, 0), made(2, mixture, 15, 10, 80));
     first(both, wanderer);

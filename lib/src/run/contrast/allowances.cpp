@@ -11,9 +11,24 @@
 namespace telltale::run {
 namespace {
 
-// Degrees: colder than in the good run, and not yet where an engine is warmed up (from memory).
-constexpr float colder_by = 2;
-constexpr float warmed_up = 75;
+/// Until when an engine that begins colder than it ever was in the good run is so; 0 where it does
+/// not. What reads colder later on is a sensor's fault, or cools down slowly.
+double warmed_up_at(const Drive& drive, const Survey& survey) {
+    // Degrees: colder than in the good run, and not yet where an engine is warmed up (from memory).
+    constexpr float colder_by = 2;
+    constexpr float warmed_up = 75;
+    constexpr int looks = 2000;
+    double until = 0;
+    for (int i = 0; i < looks; ++i) {
+        const double t = (i + 0.5) / looks * drive.seconds();
+        const Warmth warmth = survey.warmth(drive, t, colder_by, warmed_up);
+        if (warmth == Warmth::warm)
+            break;
+        if (warmth == Warmth::cold)
+            until = t;
+    }
+    return until;
+}
 
 /// Whether a signal went somewhere and came back between two moments.
 bool darts(const Track& track, double from, double to) {
@@ -47,9 +62,13 @@ bool darts(const Track& track, double from, double to) {
 
 } // namespace
 
-Allowances::Allowances(const Drive& good, const Survey& survey, const std::vector<char>& comparable)
+Allowances::Allowances(const Drive& good, const std::vector<const Drive*>& bad,
+                       const Survey& survey, const std::vector<char>& comparable)
     : good_(&good), survey_(&survey), comparable_(&comparable), goes_to_rest_(good.signals()),
-      values_(good.signals()) {}
+      values_(good.signals()) {
+    for (const Drive* drive : bad)
+        cold_until_.push_back(warmed_up_at(*drive, survey));
+}
 
 void Allowances::for_the_unfamiliar(std::size_t k, const Trace& beside, Hit& hit) {
     if (!lasts(hit.sign) || hit.sign == Sign::late)
@@ -102,23 +121,14 @@ void Allowances::for_rest(std::size_t k, const Drive& bad, Hit& hit) {
         hit.score *= at_rest;
 }
 
-void Allowances::for_the_cold(const Drive& bad, std::size_t k, Hit& hit) const {
+void Allowances::for_the_cold(std::size_t run, const Track& track, Hit& hit) const {
     if (hit.sign == Sign::leap || hit.sign == Sign::creep || hit.sign == Sign::unlike ||
-        !governed(good_->track(k).series()))
+        !governed(track.series()))
         return;
     constexpr float still = 0.03F;
     constexpr float off = 0.4F;
-    if (survey_->colder(bad, bad.track(k).time((hit.from + hit.to) / 2), colder_by, warmed_up))
+    if (track.time((hit.from + hit.to) / 2) < cold_until_[run])
         hit.score *= hit.sign == Sign::frozen ? still : off;
-}
-
-double Allowances::cold_seconds(const Drive& bad) const {
-    constexpr int looks = 2000;
-    int cold = 0;
-    for (int i = 0; i < looks; ++i)
-        cold +=
-            survey_->colder(bad, (i + 0.5) / looks * bad.seconds(), colder_by, warmed_up) ? 1 : 0;
-    return static_cast<double>(cold) / looks * bad.seconds();
 }
 
 void Allowances::for_company(std::size_t k, const Drive& bad, Hit& hit) const {

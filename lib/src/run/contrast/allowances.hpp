@@ -14,9 +14,10 @@ namespace telltale::run {
 /// Why what was found may be no fault: each takes from the score of a hit where it holds.
 class Allowances {
   public:
-    /// All of them are to outlive this; `comparable`: the signals that can be held against
-    /// another drive.
-    Allowances(const Drive& good, const Survey& survey, const std::vector<char>& comparable);
+    /// All of them but `bad` itself are to outlive this; `comparable`: the signals that can be held
+    /// against another drive.
+    Allowances(const Drive& good, const std::vector<const Drive*>& bad, const Survey& survey,
+               const std::vector<char>& comparable);
 
     /// Where the good run hardly was, it says little of what is normal there: what lasts counts for
     /// less beside a value that it seldom had.
@@ -26,10 +27,10 @@ class Allowances {
     void for_rest(std::size_t k, const Drive& bad, Hit& hit);
     /// A cold engine is not governed as a warm one is: of what the ECU governs, what stands still
     /// meanwhile counts for next to nothing, and what goes otherwise for less, where the good run
-    /// was warm all the time. A leap is one all the same.
-    void for_the_cold(const Drive& bad, std::size_t k, Hit& hit) const;
-    /// How long a drive's engine was so.
-    double cold_seconds(const Drive& bad) const;
+    /// was warm all the time. A leap is one all the same. `track`: the signal's in that drive.
+    void for_the_cold(std::size_t run, const Track& track, Hit& hit) const;
+    /// Until when it was so, in seconds from a drive's start.
+    double cold_until(std::size_t run) const { return cold_until_[run]; }
     /// What several sensors do at once is how it was driven: of a signal that goes with others, a
     /// moment counts for less where some of them went away and came back as well.
     void for_company(std::size_t k, const Drive& bad, Hit& hit) const;
@@ -41,6 +42,7 @@ class Allowances {
     const Drive* good_;
     const Survey* survey_;
     const std::vector<char>* comparable_;
+    std::vector<double> cold_until_;                ///< of each bad drive
     std::vector<std::optional<char>> goes_to_rest_; ///< by signal
     std::vector<std::vector<float>> values_;        ///< of the good run, thinned, in order
 };

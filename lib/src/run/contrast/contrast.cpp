@@ -233,7 +233,7 @@ class Comparison {
         good_->set_scales(sd);
         for (auto& drive : bad_)
             drive->set_scales(sd);
-        allowances_ = std::make_unique<Allowances>(*good_, *survey_, comparable_);
+        allowances_ = std::make_unique<Allowances>(*good_, others, *survey_, comparable_);
         candidates_.resize(bad_runs_.size());
         own_courses_.resize(bad_runs_.size());
         slow_changes_.resize(bad_runs_.size());
@@ -329,7 +329,7 @@ class Comparison {
                 candidate.hits.push_back(hit);
             }
             for (Hit& hit : candidate.hits) {
-                allowances_->for_the_cold(*bad_[run], k, hit);
+                allowances_->for_the_cold(run, bad_[run]->track(k), hit);
                 if (!candidate.models.front()->uses().empty())
                     allowances_->for_company(k, *bad_[run], hit);
                 if (set_by_ecu && !set_freely(series))
@@ -725,7 +725,7 @@ class Comparison {
                 hit.to = place(one.to);
                 if (hit.to > hit.from) {
                     allowances_->for_the_unfamiliar(k, trace, hit);
-                    allowances_->for_the_cold(*bad_[run], k, hit);
+                    allowances_->for_the_cold(run, bad_[run]->track(k), hit);
                     if (calculated(series) && !set_freely(series))
                         allowances_->for_rest(k, *bad_[run], hit);
                     candidate.hits.push_back(hit);
@@ -1255,7 +1255,7 @@ class Comparison {
         result_.notes = notes(result_, bad_runs_.size());
         for (std::size_t r = 0; r < bad_runs_.size(); ++r) {
             constexpr double worth_a_word = 10;
-            const double seconds = allowances_ ? allowances_->cold_seconds(*bad_[r]) : 0;
+            const double seconds = allowances_ ? allowances_->cold_until(r) : 0;
             if (seconds >= worth_a_word)
                 result_.notes.push_back(
                     (bad_runs_.size() > 1 ? result_.coverage[r].name + ": " : "") +

@@ -34,6 +34,9 @@ struct Feature {
     float scale = 1;
 };
 
+/// What most of an engine's temperatures say.
+enum class Warmth : std::uint8_t { unknown, cold, warm };
+
 /// The good run looked at as a whole: all signals on common times, and how they move together.
 /// Shared by the models of all signals.
 class Survey {
@@ -51,9 +54,9 @@ class Survey {
     /// temperature, air flow; and the vehicle's speed.
     std::ptrdiff_t rpm = -1, manifold = -1, inlet = -1, air = -1, speed = -1;
     /// Whether the engine is colder, by most of the temperatures that were warm all through the
-    /// good run, than each was there by `far` degrees, and below `warm`: it runs otherwise then.
+    /// good run, than each was there by `far` degrees, and below `below`: it runs otherwise then.
     /// One that says so among others that do not is no cold engine.
-    bool colder(const Drive& drive, double t, float far, float warm) const;
+    Warmth warmth(const Drive& drive, double t, float far, float below) const;
     /// Slower is an engine at rest; 0 where the good run has that too, or no engine speed.
     float least_rpm = 0;
 

@@ -213,15 +213,17 @@ std::vector<Feature> Survey::select(std::size_t target, const std::vector<char>&
     return chosen;
 }
 
-bool Survey::colder(const Drive& drive, double t, float far, float warm) const {
+Warmth Survey::warmth(const Drive& drive, double t, float far, float below) const {
     std::size_t cold = 0;
     std::size_t there = 0;
-    for (const std::size_t k : warm_)
-        if (drive.track(k).present()) {
-            ++there;
-            cold += drive.slowed(k, Form::plain, t) < std::min(ranges_[k].low - far, warm) ? 1 : 0;
-        }
-    return 2 * cold > there;
+    for (const std::size_t k : warm_) {
+        const float value = drive.track(k).present() ? drive.slowed(k, Form::plain, t) : missing;
+        if (std::isnan(value))
+            continue;
+        ++there;
+        cold += value < std::min(ranges_[k].low - far, below) ? 1 : 0;
+    }
+    return there == 0 ? Warmth::unknown : 2 * cold > there ? Warmth::cold : Warmth::warm;
 }
 
 } // namespace telltale::run

@@ -70,7 +70,7 @@ Ties::Grid Ties::grid_of(const Drive& drive, const Survey& survey) const {
     constexpr float far = 15;
     constexpr float any = 150;
     for (std::size_t i = 0; i < grid.size; ++i)
-        if (survey.colder(drive, static_cast<double>(i) * grid.spacing, far, any))
+        if (survey.warmth(drive, static_cast<double>(i) * grid.spacing, far, any) == Warmth::cold)
             grid.aside[i] = 1;
     if (survey.least_rpm > 0 && !grid.plain[static_cast<std::size_t>(survey.rpm)].empty()) {
         const std::vector<float>& rpm = grid.plain[static_cast<std::size_t>(survey.rpm)];

@@ -346,7 +346,7 @@ std::string either(const std::string& name, const std::string& rival) {
 }
 
 std::string colder(double seconds) {
-    std::string text = "For ";
+    std::string text = "For the first ";
     append_number(text, seconds, 0);
     return text +
            " s the engine was colder than in all of the good run: of what the ECU governs by "
