@@ -8,7 +8,7 @@ namespace telltale::mimic {
 
 namespace {
 
-struct Kind {
+struct StretchKind {
     double limit;
     double shortest;
     double longest;
@@ -16,15 +16,15 @@ struct Kind {
     double rough; // chance of a bad surface
     double stops; // chance of a stop at its end
 };
-constexpr std::array kinds{
-    Kind{30, 150, 400, 0.01, 0.3, 0.4},    Kind{50, 300, 1100, 0.02, 0.15, 0.5},
-    Kind{70, 600, 1800, 0.03, 0.1, 0.25},  Kind{90, 1200, 3500, 0.04, 0.05, 0.1},
-    Kind{120, 2500, 6000, 0.02, 0.0, 0.0},
+constexpr std::array stretch_kinds{
+    StretchKind{30, 150, 400, 0.01, 0.3, 0.4},    StretchKind{50, 300, 1100, 0.02, 0.15, 0.5},
+    StretchKind{70, 600, 1800, 0.03, 0.1, 0.25},  StretchKind{90, 1200, 3500, 0.04, 0.05, 0.1},
+    StretchKind{120, 2500, 6000, 0.02, 0.0, 0.0},
 };
 
 /// Somebody slow ahead for a while, and a stop at the end, if chance has it.
-void make_stretch_traffic(DriveSettings& settings, Random& random, const Kind& kind, double place,
-                          double length) {
+void make_stretch_traffic(DriveSettings& settings, Random& random, const StretchKind& kind,
+                          double place, double length) {
     if (random.uniform() < 0.5) {
         const double from = place + random.between(0.1, 0.5) * length;
         settings.traffic.push_back({from, from + random.between(0.1, 0.4) * length,
@@ -47,7 +47,7 @@ void make_road(DriveSettings& settings, Random& random) {
     double place = 0;
     double height = 0;
     for (const auto which : order) {
-        const Kind& kind = kinds[which];
+        const StretchKind& kind = stretch_kinds[which];
         const double length = random.between(kind.shortest, kind.longest);
         double grade = kind.grade * random.between(-1, 1);
         if (height + grade * length > 60 || height + grade * length < -60)
@@ -70,7 +70,7 @@ void make_traffic(DriveSettings& settings, Random& random) {
     settings.traffic.clear();
     for (std::size_t i = 0; i + 1 < settings.road.size(); ++i) {
         const double place = settings.road[i].from;
-        for (const Kind& kind : kinds)
+        for (const StretchKind& kind : stretch_kinds)
             if (kind.limit == settings.road[i].limit)
                 make_stretch_traffic(settings, random, kind, place,
                                      settings.road[i + 1].from - place);
