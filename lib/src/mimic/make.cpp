@@ -243,21 +243,31 @@ EcuState other(unsigned place, const Options& options, bool diesel, Random& rand
     return e;
 }
 
+struct Between {
+    double low;
+    double high;
+};
+
+/// Weather, warmth and the driver's mood; pressure and trim are what they were and so much more.
+void make_day(DriveSettings& d, Random& random, Between pressure, Between trim) {
+    d.ambient = random.between(-2, 28);
+    d.barometric += random.between(pressure.low, pressure.high);
+    const bool cold = random.uniform() < 0.5;
+    d.coolant_start = cold ? d.ambient + random.between(0, 6) : random.between(55, 88);
+    d.idle_before = random.between(5, 15);
+    d.long_trim += random.between(trim.low, trim.high);
+    d.eagerness = random.between(0.92, 1.06);
+    d.fuel_level = random.between(20, 90);
+}
+
 /// The same vehicle on another day.
 void make_another_drive(DriveSettings& d, std::uint64_t drive) {
     Random random(d.seed + drive * 0x9E3779B97F4A7C15U);
     d.seed = random.next();
-    d.ambient = random.between(-2, 28);
     const double before = d.barometric;
-    d.barometric += random.between(-1.5, 1.5);
+    make_day(d, random, {-1.5, 1.5}, {-0.8, 0.8});
     if (d.car.fuel == Fuel::petrol && d.car.most_map < before) // what is not boosted
         d.car.most_map *= d.barometric / before;
-    const bool cold = random.uniform() < 0.5;
-    d.coolant_start = cold ? d.ambient + random.between(0, 6) : random.between(55, 88);
-    d.idle_before = random.between(5, 15);
-    d.long_trim += random.between(-0.8, 0.8);
-    d.eagerness = random.between(0.92, 1.06);
-    d.fuel_level = random.between(20, 90);
     make_traffic(d, random);
 }
 
@@ -270,14 +280,9 @@ Made make(const Options& options) {
     const bool diesel = options.fuel ? *options.fuel == Fuel::diesel : random.uniform() < 0.3;
     d.car.fuel = diesel ? Fuel::diesel : Fuel::petrol;
     d.seed = options.seed ^ 0xD121E;
-    d.ambient = random.between(-2, 28);
-    d.barometric = random.between(92, 102);
-    const bool cold = random.uniform() < 0.5;
-    d.coolant_start = cold ? d.ambient + random.between(0, 6) : random.between(55, 88);
-    d.idle_before = random.between(5, 15);
-    d.long_trim = random.between(-3, 4);
-    d.eagerness = random.between(0.92, 1.06);
-    d.fuel_level = random.between(20, 90);
+    d.barometric = 0;
+    d.long_trim = 0;
+    make_day(d, random, {92, 102}, {-3, 4});
     make_car(d, random);
     make_road(d, random);
     if (options.drive != 0)
