@@ -509,6 +509,55 @@ TEST_CASE("what the ECU works out may go to where it rests and back") {
     CHECK(held(cut(1, false), cut(2, true)).suspects.empty());
 }
 
+TEST_CASE("a burst of noise is found, told by others or not; commands may leap to and fro") {
+    const auto burst = [](double size) {
+        return [size, dice = Dice(77)](double value, double t) mutable {
+            return value + (between(t, 200, 230) ? size * dice.scatter() : 0);
+        };
+    };
+    const Run good = drive(1, 88);
+    const auto told = first(held(good, drive(2, 88, pressure, burst(6))), pressure);
+    CHECK(told->start_second == doctest::Approx(200).epsilon(0.05));
+    CHECK(told->end_second == doctest::Approx(230).epsilon(0.05));
+    // A trim, whose leaps are no evidence, and a command that does the same.
+    const auto as = [](std::uint16_t id, Run run) {
+        run.series[wanderer].id = id;
+        return run;
+    };
+    const auto trim =
+        first(held(as(0x07, good), as(0x07, drive(2, 88, wanderer, burst(30)))), wanderer);
+    CHECK(trim->kind == DepartureKind::noise);
+    CHECK(trim->start_second == doctest::Approx(200).epsilon(0.05));
+    CHECK(held(as(0x2C, good), as(0x2C, drive(2, 88, wanderer, burst(30)))).suspects.empty());
+}
+
+TEST_CASE("two fields of one oxygen sensor do not vouch for each other") {
+    const auto lambda = [](std::uint32_t seed, double off) {
+        Dice dice(seed);
+        Run run;
+        run.series.push_back(shell(0xC0, "speed", Unit::rpm, 1));
+        run.series.push_back(shell(0xC1, "pressure", Unit::kilopascal, 0.5));
+        run.series.push_back(shell(0x34, "ratio", Unit::none, 0.0005));
+        run.series.push_back(shell(0x34, "current", Unit::milliampere, 0.004));
+        run.series.back().index = 1;
+        Course turning{1500, 2000, 0.08, 900, 2500, 0.15};
+        Course load{50, 50, 0.08, 25, 70, 0.2};
+        const auto clean = [&](double t) {
+            const double ratio = 1 + (load.at - 60) / 400 + 0.001 * dice.scatter() +
+                                 (between(t, 200, 240) ? off : 0);
+            return std::array{turning.at + 4 * dice.scatter(), load.at + 0.4 * dice.scatter(),
+                              ratio, 2.6 * (ratio - 1)};
+        };
+        return along(std::move(run), dice, {&turning, &load}, clean, 0.02, 4, {});
+    };
+    const Run good = lambda(1, 0);
+    CHECK(held(good, lambda(2, 0)).suspects.empty());
+    const ContrastResult result = held(good, lambda(2, 0.08));
+    REQUIRE_FALSE(result.suspects.empty());
+    CHECK(result.signals[result.suspects.front().signal].id == 0x34);
+    CHECK(result.suspects.front().start_second == doctest::Approx(200).epsilon(0.05));
+}
+
 TEST_CASE("the same drive twice: each signal is held against itself at the same time") {
     const Run good = drive(1, 88);
     const auto again = [](double off) {

@@ -60,6 +60,26 @@ bool darts(const Track& track, double from, double to) {
     return beyond > 0.5F * (high - low) + 2 * static_cast<float>(track.series().step);
 }
 
+/// Whether what lasts is grossly off, and as far where the signal does not rest: the rest is not
+/// what tells it then.
+bool off_when_awake(const Track& track, float rest, const Trace& beside, const Hit& hit) {
+    constexpr double gross = 25; // normal differences
+    constexpr double as_far = 0.7;
+    std::vector<double> all;
+    std::vector<double> awake;
+    for (std::size_t i = hit.from; i < hit.to; ++i)
+        if (!std::isnan(beside.z[i])) {
+            all.push_back(double{beside.z[i]});
+            if (track.value(i) > rest)
+                awake.push_back(double{beside.z[i]});
+        }
+    if (3 * awake.size() <= all.size())
+        return false;
+    const double usual = median(all);
+    const double then = median(awake);
+    return usual * then > 0 && std::abs(then) >= std::max(gross, as_far * std::abs(usual));
+}
+
 } // namespace
 
 Allowances::Allowances(const Drive& good, const std::vector<const Drive*>& bad,
@@ -102,7 +122,7 @@ bool Allowances::goes_to_rest(std::size_t k) const {
     return leaps >= often && 100 * rests >= good.size();
 }
 
-void Allowances::for_rest(std::size_t k, const Drive& bad, Hit& hit) {
+void Allowances::for_rest(std::size_t k, const Drive& bad, const Trace& beside, Hit& hit) {
     if (hit.sign == Sign::frozen || hit.sign == Sign::unlike)
         return;
     if (!goes_to_rest_[k])
@@ -117,6 +137,8 @@ void Allowances::for_rest(std::size_t k, const Drive& bad, Hit& hit) {
     const std::size_t to = std::min(track.size(), hit.to + around);
     for (std::size_t i = hit.from - std::min(hit.from, around); i < to; ++i)
         there += track.value(i) <= lowest ? 1 : 0;
+    if (lasts(hit.sign) && off_when_awake(track, lowest, beside, hit))
+        return;
     if (there >= std::max<std::size_t>(2, lasts(hit.sign) ? (hit.to - hit.from) / 6 : 0))
         hit.score *= at_rest;
 }

@@ -257,6 +257,10 @@ class Comparison {
                            : 0;
         const std::size_t most = std::clamp<std::size_t>(helpers / 3, 2, 5);
         std::vector<char> used = barred;
+        for (std::size_t other = 0; other < signals_; ++other)
+            if (other != k && good_->track(other).present() &&
+                one_sensor(good_->track(k).series(), good_->track(other).series()))
+                used[other] = 1;
         const bool set_by_ecu = calculated(good_->track(k).series());
         // What is asked seldom and changes fast says little between its samples.
         constexpr double seldom = 2.5;
@@ -292,11 +296,22 @@ class Comparison {
         constexpr double strict_told = 1.35;
         // The less the others tell of it, the more may be behind it that the good run did not show.
         const double doubtful = 1 + 3 * std::max(0.0, 0.92 - candidate.models.front()->explained());
+        const BurstScanner bursts(traces, series.step,
+                                  commanded(series)  ? 3.0
+                                  : switches(series) ? 1.6
+                                  : set_by_ecu       ? 1.4
+                                                     : 1.0,
+                                  locked);
         const auto look = [&](const auto& scanner) {
             traces.clear();
             for (const auto& model : candidate.models)
                 traces.push_back(model->bad_trace());
             candidate.hits = scanner.scan(traces, least);
+            // What is commanded may leap to and fro.
+            if (!locked && commanded(series))
+                return;
+            const std::vector<Hit> noise = bursts.scan(traces, least);
+            candidate.hits.insert(candidate.hits.end(), noise.begin(), noise.end());
         };
         if (locked)
             look(ToldScanner(traces, series.step,
@@ -333,7 +348,8 @@ class Comparison {
                 if (!candidate.models.front()->uses().empty())
                     allowances_->for_company(k, *bad_[run], hit);
                 if (set_by_ecu && !set_freely(series))
-                    allowances_->for_rest(k, *bad_[run], hit);
+                    allowances_->for_rest(k, *bad_[run], candidate.models.front()->bad_trace(),
+                                          hit);
             }
             settle(candidate.hits);
         }
@@ -727,7 +743,7 @@ class Comparison {
                     allowances_->for_the_unfamiliar(k, trace, hit);
                     allowances_->for_the_cold(run, bad_[run]->track(k), hit);
                     if (calculated(series) && !set_freely(series))
-                        allowances_->for_rest(k, *bad_[run], hit);
+                        allowances_->for_rest(k, *bad_[run], trace, hit);
                     candidate.hits.push_back(hit);
                 }
             }

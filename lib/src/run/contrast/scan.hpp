@@ -102,9 +102,11 @@ class ToldScanner {
   private:
     struct Sight;
     void visit(Sight& sight, Sign sign, double width, std::vector<Window>& out) const;
+    double far_longer(std::size_t samples) const;
 
     double step_;
     double late_floor_ = 0;
+    std::size_t longest_still_ = 0; ///< samples, in the good run
     Ends rest_;
     std::array<std::array<double, most_widths>, sign_count> limits_{}; ///< 0: not looked for
 };
@@ -143,6 +145,30 @@ class LooseScanner {
     Still still_;
     Ends range_{-std::numeric_limits<float>::infinity(), std::numeric_limits<float>::infinity()};
     std::array<std::array<Norm, most_widths>, sign_count> norms_{};
+};
+
+/// Bursts of noise: windows in which most samples leave the line between their neighbours further
+/// than in any window of the good run. One leap makes no burst.
+class BurstScanner {
+  public:
+    /// `told`: beyond what the traces' models expect a moment around, two of which have to show it
+    /// where there are two; otherwise the signal's own course counts.
+    BurstScanner(const std::vector<Trace>& good, double step, double strictness, bool told);
+    std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
+
+  private:
+    static constexpr std::array<std::size_t, 4> widths{8, 16, 32, 64}; ///< samples
+    static constexpr std::size_t most_views = 3;
+    std::size_t views(const std::vector<Trace>& traces) const {
+        return told_ ? std::min(most_views, traces.size()) : 1;
+    }
+    std::vector<float> bends(const Trace& trace) const;
+    static void scatter(const std::vector<float>& bends, std::size_t width, double above,
+                        std::vector<Window>& out);
+
+    double strictness_;
+    bool told_;
+    std::array<std::array<double, most_views>, widths.size()> most_{}; ///< 0: not looked for
 };
 
 /// For slow signals: how far the mean changes from one stretch of seconds to the next.

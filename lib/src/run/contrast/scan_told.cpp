@@ -324,6 +324,13 @@ void ToldScanner::visit(Sight& sight, Sign sign, double wide, std::vector<Window
     }
 }
 
+/// What standing still counts more where it lasts far longer than it ever did in the good run.
+double ToldScanner::far_longer(std::size_t samples) const {
+    constexpr double most = 2;
+    const double long_enough = 2 * static_cast<double>(longest_still_) + 8;
+    return std::clamp(std::sqrt(static_cast<double>(samples) / long_enough), 1.0, most);
+}
+
 ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double strictness,
                          double lasting)
     : step_(step) {
@@ -356,6 +363,10 @@ ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double str
             for (const Window& one : seen)
                 if (!std::isnan(one.value))
                     most = std::max(most, std::abs(one.value));
+            if (rule.sign == Sign::frozen)
+                for (const Window& one : seen)
+                    if (one.value > 0)
+                        longest_still_ = std::max(longest_still_, one.to - one.from);
             limits_[static_cast<std::size_t>(rule.sign)][w] =
                 strictness * (lasts(rule.sign) ? lasting : 1.0) * rule.factors[w] *
                 std::pow(most, power);
@@ -374,7 +385,10 @@ std::vector<Hit> ToldScanner::scan(const std::vector<Trace>& traces, float least
             visit(sight, rule.sign, rule.widths[w], seen);
             Stretches stretches(rule.sign, w, hits);
             for (const Window& one : seen) {
-                const auto score = static_cast<float>(std::abs(one.value) / limit);
+                double strange = std::abs(one.value) / limit;
+                if (rule.sign == Sign::frozen)
+                    strange *= far_longer(one.to - one.from);
+                const auto score = static_cast<float>(strange);
                 if (score >= least) // not-a-number is not
                     stretches.add(one, score);
             }

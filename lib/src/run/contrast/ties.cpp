@@ -10,6 +10,7 @@
 #include <utility>
 
 #include "ties_parts.hpp"
+#include "traits.hpp"
 
 namespace telltale::run {
 namespace {
@@ -108,6 +109,12 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
         const Series& series = good.track(k).series();
         // Two or three values are states.
         if (double{range.high - range.low} < 4 * series.step)
+            continue;
+        // Of two fields of one sensor, which go astray together, one.
+        bool again = false;
+        for (std::size_t other = 0; other < k; ++other)
+            again = again || (able_[other] != 0 && one_sensor(good.track(other).series(), series));
+        if (again)
             continue;
         ++count;
         able_[k] = 1;

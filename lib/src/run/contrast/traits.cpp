@@ -42,6 +42,11 @@ bool switches(const Series& series) {
     return (id >= 0x14 && id <= 0x1B) || (id >= 0x24 && id <= 0x2B) || (id >= 0x34 && id <= 0x3B);
 }
 
+bool one_sensor(const Series& a, const Series& b) {
+    return switches(a) && a.id == b.id && a.service == b.service && a.ecu == b.ecu &&
+           a.line == b.line;
+}
+
 bool governed(const Series& series) {
     constexpr std::uint16_t ids[] = {0x11, 0x32, 0x45, 0x47, 0x48, 0x53, 0x54};
     return calculated(series) || set_freely(series) || switches(series) ||

@@ -35,6 +35,9 @@ bool regulated(const Series& series);
 /// Oxygen sensors: a cut of the fuel or a lean or rich moment sends them to either end at once.
 bool switches(const Series& series);
 
+/// Two fields of one oxygen sensor (a ratio and its current or voltage): they go astray together.
+bool one_sensor(const Series& a, const Series& b);
+
 /// What the ECU governs otherwise while the engine is cold (common practice): what it works out or
 /// commands, the mixture, the vapour of the tank, the throttle.
 bool governed(const Series& series);
