@@ -166,6 +166,8 @@ class BurstScanner {
     static void scatter(const std::vector<float>& bends, std::size_t width, double above,
                         std::vector<Window>& out);
 
+    static void hold_down(const Trace& trace, std::vector<Hit>& hits);
+
     double strictness_;
     bool told_;
     std::array<std::array<double, most_views>, widths.size()> most_{}; ///< 0: not looked for

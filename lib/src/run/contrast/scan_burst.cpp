@@ -56,6 +56,29 @@ void BurstScanner::scatter(const std::vector<float>& bends, std::size_t width, d
     }
 }
 
+/// Where bursts as strong are in several places of a drive, they are how it is driven.
+void BurstScanner::hold_down(const Trace& trace, std::vector<Hit>& hits) {
+    constexpr double together = 10; // seconds
+    constexpr float as_strong = 0.6F;
+    constexpr std::size_t several = 3;
+    constexpr float among_others = 0.4F;
+    std::sort(hits.begin(), hits.end(), [](const Hit& a, const Hit& b) { return a.from < b.from; });
+    std::vector<float> peaks; // of those that lie together
+    std::size_t to = 0;
+    for (const Hit& hit : hits) {
+        if (peaks.empty() || trace.t[hit.from] - trace.t[to] > together)
+            peaks.push_back(0);
+        peaks.back() = std::max(peaks.back(), hit.score);
+        to = std::max(to, hit.to - 1);
+    }
+    const float strongest = peaks.empty() ? 0 : *std::max_element(peaks.begin(), peaks.end());
+    const auto alike = std::count_if(peaks.begin(), peaks.end(),
+                                     [&](float peak) { return peak >= as_strong * strongest; });
+    if (static_cast<std::size_t>(alike) >= several)
+        for (Hit& hit : hits)
+            hit.score *= among_others;
+}
+
 BurstScanner::BurstScanner(const std::vector<Trace>& good, double step, double strictness,
                            bool told)
     : strictness_(strictness), told_(told) {
@@ -112,6 +135,7 @@ std::vector<Hit> BurstScanner::scan(const std::vector<Trace>& traces, float leas
                 stretches.add(seen.front()[j], score);
         }
     }
+    hold_down(traces.front(), hits);
     settle(hits);
     return hits;
 }
