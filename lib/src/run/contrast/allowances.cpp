@@ -137,9 +137,9 @@ void Allowances::for_rest(std::size_t k, const Drive& bad, const Trace& beside, 
     const std::size_t to = std::min(track.size(), hit.to + around);
     for (std::size_t i = hit.from - std::min(hit.from, around); i < to; ++i)
         there += track.value(i) <= lowest ? 1 : 0;
-    if (lasts(hit.sign) && off_when_awake(track, lowest, beside, hit))
+    if (there < std::max<std::size_t>(2, lasts(hit.sign) ? (hit.to - hit.from) / 6 : 0))
         return;
-    if (there >= std::max<std::size_t>(2, lasts(hit.sign) ? (hit.to - hit.from) / 6 : 0))
+    if (!lasts(hit.sign) || !off_when_awake(track, lowest, beside, hit))
         hit.score *= at_rest;
 }
 

@@ -23,7 +23,8 @@ class Allowances {
     /// less beside a value that it seldom had.
     void for_the_unfamiliar(std::size_t k, const Trace& beside, Hit& hit);
     /// What the ECU works out goes to where it rests (a cut of the fuel) and back when it likes:
-    /// next to nothing where the good run went there as well.
+    /// next to nothing where the good run went there as well, unless what lasts is grossly off and
+    /// as far elsewhere. `beside`: what is expected, sample by sample.
     void for_rest(std::size_t k, const Drive& bad, const Trace& beside, Hit& hit);
     /// A cold engine is not governed as a warm one is: of what the ECU governs, what stands still
     /// meanwhile counts for next to nothing, and what goes otherwise for less, where the good run

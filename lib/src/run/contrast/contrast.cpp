@@ -257,18 +257,20 @@ class Comparison {
                            : 0;
         const std::size_t most = std::clamp<std::size_t>(helpers / 3, 2, 5);
         std::vector<char> used = barred;
-        for (std::size_t other = 0; other < signals_; ++other)
-            if (other != k && good_->track(other).present() &&
-                one_sensor(good_->track(k).series(), good_->track(other).series()))
-                used[other] = 1;
         const bool set_by_ecu = calculated(good_->track(k).series());
         // What is asked seldom and changes fast says little between its samples.
         constexpr double seldom = 2.5;
         constexpr float fast = 0.15F;
-        for (std::size_t other = 0; other < signals_; ++other)
-            if (survey_->range(other).bends > fast && good_->track(other).present() &&
-                good_->track(other).interval() > seldom * good_->track(k).interval())
+        const Track& mine = good_->track(k);
+        for (std::size_t other = 0; other < signals_; ++other) {
+            const Track& track = good_->track(other);
+            const bool coarse = survey_->range(other).bends > fast && track.present() &&
+                                track.interval() > seldom * mine.interval();
+            // Nor does another field of the same sensor say anything.
+            if (coarse ||
+                (other != k && track.present() && one_sensor(mine.series(), track.series())))
                 used[other] = 1;
+        }
         constexpr int most_models = 3;
         for (int m = 0; m < most_models; ++m) {
             auto model = std::make_unique<Model>(*survey_, *good_, *bad_[run], k, used, most,
@@ -296,11 +298,8 @@ class Comparison {
         constexpr double strict_told = 1.35;
         // The less the others tell of it, the more may be behind it that the good run did not show.
         const double doubtful = 1 + 3 * std::max(0.0, 0.92 - candidate.models.front()->explained());
-        const BurstScanner bursts(traces, series.step,
-                                  commanded(series)  ? 3.0
-                                  : switches(series) ? 1.6
-                                  : set_by_ecu       ? 1.4
-                                                     : 1.0,
+        const double strict_set = commanded(series) ? 3.0 : set_by_ecu ? 1.4 : 1.0;
+        const BurstScanner bursts(traces, series.step, strict_set * (switches(series) ? 1.6 : 1.0),
                                   locked);
         const auto look = [&](const auto& scanner) {
             traces.clear();
@@ -314,11 +313,7 @@ class Comparison {
             candidate.hits.insert(candidate.hits.end(), noise.begin(), noise.end());
         };
         if (locked)
-            look(ToldScanner(traces, series.step,
-                             strict_told * doubtful *
-                                 (commanded(series) ? 3.0
-                                  : set_by_ecu      ? 1.4
-                                                    : 1.0),
+            look(ToldScanner(traces, series.step, strict_told * doubtful * strict_set,
                              set_by_ecu ? 1.2 : 1.0));
         else
             look(LooseScanner(traces, series,

@@ -162,10 +162,9 @@ class BurstScanner {
     std::size_t views(const std::vector<Trace>& traces) const {
         return told_ ? std::min(most_views, traces.size()) : 1;
     }
-    std::vector<float> bends(const Trace& trace) const;
-    static void scatter(const std::vector<float>& bends, std::size_t width, double above,
+    std::vector<double> bends(const Trace& trace) const;
+    static void scatter(const std::vector<double>& bends, std::size_t width, double above,
                         std::vector<Window>& out);
-
     static void hold_down(const Trace& trace, std::vector<Hit>& hits);
 
     double strictness_;
@@ -192,6 +191,24 @@ class SlowScanner {
     double step_;
     std::array<double, widths.size()> limits_{}; ///< 0: not looked for
 };
+
+/// How far a sample lies beyond all that is expected a moment around, in normal differences.
+inline double beyond(const Trace& trace, std::size_t i) {
+    if (std::isnan(trace.z[i]) || std::isnan(trace.low[i]))
+        return nothing;
+    return double{trace.y[i] - std::clamp(trace.y[i], trace.low[i], trace.high[i])} /
+           double{trace.sigma[i]};
+}
+
+/// How far each value leaves the straight line between its neighbours; not-a-number at the ends of
+/// a piece of the trace.
+inline std::vector<double> bends_of(const Trace& trace, const std::vector<double>& values) {
+    std::vector<double> out(values.size(), nothing);
+    for (std::size_t i = 1; i + 1 < values.size(); ++i)
+        if (trace.piece[i - 1] == trace.piece[i + 1])
+            out[i] = std::abs(values[i] - 0.5 * (values[i - 1] + values[i + 1]));
+    return out;
+}
 
 /// Joins neighbouring windows that score at least `least` into stretches.
 class Stretches {

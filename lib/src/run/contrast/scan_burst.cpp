@@ -11,34 +11,24 @@ namespace telltale::run {
 
 /// How far each sample leaves the straight line between its neighbours: of the signal itself in its
 /// unit, or beyond what a model expects a moment around in normal differences.
-std::vector<float> BurstScanner::bends(const Trace& trace) const {
-    const std::size_t n = trace.t.size();
-    std::vector<float> off(n);
-    for (std::size_t i = 0; i < n; ++i)
-        off[i] = !told_ ? trace.y[i]
-                 : std::isnan(trace.low[i])
-                     ? missing
-                     : (trace.y[i] - std::clamp(trace.y[i], trace.low[i], trace.high[i])) /
-                           trace.sigma[i];
-    std::vector<float> out(n, missing);
-    for (std::size_t i = 1; i + 1 < n; ++i)
-        if (trace.piece[i - 1] == trace.piece[i + 1])
-            out[i] = std::abs(off[i] - 0.5F * (off[i - 1] + off[i + 1]));
-    return out;
+std::vector<double> BurstScanner::bends(const Trace& trace) const {
+    std::vector<double> off(trace.t.size());
+    for (std::size_t i = 0; i < off.size(); ++i)
+        off[i] = told_ ? beyond(trace, i) : double{trace.y[i]};
+    return bends_of(trace, off);
 }
 
 /// The median of that over windows; 0 where it is no more than `above`.
-void BurstScanner::scatter(const std::vector<float>& bends, std::size_t width, double above,
+void BurstScanner::scatter(const std::vector<double>& bends, std::size_t width, double above,
                            std::vector<Window>& out) {
     out.clear();
-    const auto least = static_cast<float>(above);
-    std::vector<float> here;
+    std::vector<double> here;
     for (std::size_t from = 0; from + width <= bends.size(); from += width / 2) {
         std::size_t known = 0;
         std::size_t beyond = 0;
         for (std::size_t i = from; i < from + width; ++i) { // not-a-number is neither
             known += bends[i] >= 0 ? 1U : 0U;
-            beyond += bends[i] > least ? 1U : 0U;
+            beyond += bends[i] > above ? 1U : 0U;
         }
         Window window{from, from + width, nothing, 0};
         if (10 * known >= 8 * width)
@@ -47,10 +37,10 @@ void BurstScanner::scatter(const std::vector<float>& bends, std::size_t width, d
             here.clear();
             std::copy_if(bends.begin() + static_cast<std::ptrdiff_t>(from),
                          bends.begin() + static_cast<std::ptrdiff_t>(from + width),
-                         std::back_inserter(here), [](float bend) { return bend >= 0; });
+                         std::back_inserter(here), [](double bend) { return bend >= 0; });
             const auto half = here.begin() + static_cast<std::ptrdiff_t>(known / 2);
             std::nth_element(here.begin(), half, here.end());
-            window.value = double{*half};
+            window.value = *half;
         }
         out.push_back(window);
     }
@@ -86,7 +76,7 @@ BurstScanner::BurstScanner(const std::vector<Trace>& good, double step, double s
     constexpr std::size_t few = 12;
     std::vector<Window> seen;
     for (std::size_t v = 0; v < views(good); ++v) {
-        const std::vector<float> bent = bends(good[v]);
+        const std::vector<double> bent = bends(good[v]);
         for (std::size_t w = 0; w < widths.size(); ++w) {
             double most = told ? usual : step;
             scatter(bent, widths[w], most, seen);
@@ -109,7 +99,7 @@ std::vector<Hit> BurstScanner::scan(const std::vector<Trace>& traces, float leas
     constexpr double own_limit = 6;
     constexpr double alone = 2.5;
     std::vector<Hit> hits;
-    std::vector<std::vector<float>> bent;
+    std::vector<std::vector<double>> bent;
     for (std::size_t v = 0; v < views(traces); ++v)
         bent.push_back(bends(traces[v]));
     std::vector<std::vector<Window>> seen(bent.size());

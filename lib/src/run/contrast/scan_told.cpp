@@ -58,14 +58,6 @@ double witnessed(const Seen* views, std::size_t count) {
     return up[1] >= down[1] ? up[1] : -down[1];
 }
 
-/// How far a sample lies beyond all that is expected a moment around, in normal differences.
-double beyond(const Trace& trace, std::size_t i) {
-    if (std::isnan(trace.z[i]) || std::isnan(trace.low[i]))
-        return nothing;
-    return double{trace.y[i] - std::clamp(trace.y[i], trace.low[i], trace.high[i])} /
-           double{trace.sigma[i]};
-}
-
 bool enough(std::size_t count, std::size_t width) {
     return count > 0 && 10 * count >= 6 * width;
 }
@@ -102,15 +94,11 @@ struct ToldScanner::Sight {
             timed[i] = witnessed(views.data(), count);
         }
         const double most = 6 * std::sqrt(late_floor * 10) + 1e-6;
-        const std::vector<std::uint32_t>& piece = of.front().piece;
         for (const Trace& trace : of) {
             Course off(n);
             for (std::size_t i = 0; i < n; ++i)
                 off[i] = beyond(trace, i);
-            Course& scatter = rough.emplace_back(n, nothing);
-            for (std::size_t i = 1; i + 1 < n; ++i)
-                if (piece[i - 1] == piece[i + 1])
-                    scatter[i] = std::abs(off[i] - 0.5 * (off[i - 1] + off[i + 1]));
+            rough.push_back(bends_of(of.front(), off));
             Course& squares = lever.emplace_back(n, nothing);
             Course& products = late.emplace_back(n, nothing);
             for (std::size_t i = 0; i < n; ++i)
@@ -361,12 +349,11 @@ ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double str
             visit(sight, rule.sign, rule.widths[w], seen);
             double most = rule.floor;
             for (const Window& one : seen)
-                if (!std::isnan(one.value))
+                if (!std::isnan(one.value)) {
                     most = std::max(most, std::abs(one.value));
-            if (rule.sign == Sign::frozen)
-                for (const Window& one : seen)
-                    if (one.value > 0)
+                    if (rule.sign == Sign::frozen && one.value > 0)
                         longest_still_ = std::max(longest_still_, one.to - one.from);
+                }
             limits_[static_cast<std::size_t>(rule.sign)][w] =
                 strictness * (lasts(rule.sign) ? lasting : 1.0) * rule.factors[w] *
                 std::pow(most, power);
