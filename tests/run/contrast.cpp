@@ -531,6 +531,23 @@ TEST_CASE("a burst of noise is found, told by others or not; commands may leap t
     CHECK(held(as(0x2C, good), as(0x2C, drive(2, 88, wanderer, burst(30)))).suspects.empty());
 }
 
+TEST_CASE(
+    "strange moments close together are found; as many all over the drive are how it is driven") {
+    const auto moments = [](double from, double to, int apart) {
+        return [=, turn = 0](double value, double t) mutable {
+            const bool now = between(t, from, to) && ++turn % apart == 0;
+            return value + (!now ? 0 : turn / apart % 2 == 0 ? 13 : -13);
+        };
+    };
+    const Run good = drive(1, 88);
+    const auto burst = first(held(good, drive(2, 88, wanderer, moments(200, 220, 8))), wanderer);
+    CHECK(burst->score < 3); // which would be enough anywhere
+    CHECK(burst->episode_count >= 6);
+    CHECK(burst->start_second >= 199);
+    CHECK(burst->end_second <= 221);
+    CHECK(held(good, drive(2, 88, wanderer, moments(60, 400, 60))).suspects.empty());
+}
+
 TEST_CASE("two fields of one oxygen sensor do not vouch for each other") {
     const auto lambda = [](std::uint32_t seed, double off) {
         Dice dice(seed);

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-// How much standing still counts, looked at from inside.
+// How much standing still counts, and what counts as late; looked at from inside.
 #include "run/contrast/scan.hpp"
 
 #include <algorithm>
@@ -12,6 +12,17 @@
 using namespace telltale::run;
 
 namespace {
+
+Trace finished(Trace out) {
+    const std::size_t samples = out.t.size();
+    out.low = out.high = out.fitted;
+    out.sigma.assign(samples, 4);
+    out.slope.assign(samples, 0);
+    out.piece.assign(samples, 0);
+    for (std::size_t i = 0; i < samples; ++i)
+        out.z.push_back((out.y[i] - out.fitted[i]) / out.sigma[i]);
+    return out;
+}
 
 /// A signal that goes to and fro as it is expected to, but for `still` samples in the middle.
 Trace trace(std::size_t still) {
@@ -27,13 +38,43 @@ Trace trace(std::size_t still) {
         out.fitted.push_back(expected);
         out.y.push_back(stands ? 50 : expected + noise);
     }
-    out.low = out.high = out.fitted;
-    out.sigma.assign(samples, 4);
-    out.slope.assign(samples, 0);
-    out.piece.assign(samples, 0);
-    for (std::size_t i = 0; i < samples; ++i)
-        out.z.push_back((out.y[i] - out.fitted[i]) / out.sigma[i]);
-    return out;
+    return finished(out);
+}
+
+/// A signal of which others expect quick movements here and there; for a minute in the middle
+/// `course` makes something else of what is expected (by index of the sample).
+template <class Course> Trace moving(Course course, unsigned seed) {
+    constexpr std::size_t samples = 1600;
+    constexpr std::size_t minute = 240;
+    Trace out;
+    out.interval = 0.25;
+    for (std::size_t i = 0; i < samples; ++i) {
+        const double t = static_cast<double>(i) * out.interval;
+        out.t.push_back(t);
+        out.fitted.push_back(static_cast<float>(50 + 15 * std::tanh(8 * std::sin(0.31 * t + seed)) +
+                                                10 * std::tanh(6 * std::sin(0.083 * t))));
+    }
+    for (std::size_t i = 0; i < samples; ++i) {
+        const bool there = i >= samples / 2 && i < samples / 2 + minute;
+        const auto noise = 0.5F * (static_cast<float>((i * 7 + seed) % 5) - 2);
+        out.y.push_back((there ? static_cast<float>(course(out, i)) : out.fitted[i]) + noise);
+    }
+    return finished(out);
+}
+
+float lateness(const Trace& bad, float& seconds) {
+    const auto as_expected = [](const Trace& of, std::size_t i) { return of.fitted[i]; };
+    const Trace good = moving(as_expected, 3);
+    float most = 0;
+    for (const Hit& hit : LateScanner({good, good}, 1.35).scan({bad, bad}, 0.1F))
+        if (hit.score > most) {
+            most = hit.score;
+            seconds = hit.value;
+            CHECK(hit.sign == Sign::late);
+            CHECK(bad.t[hit.from] < 260); // the minute begins at 200 s
+            CHECK(bad.t[hit.to - 1] > 200);
+        }
+    return most;
 }
 
 /// The score of standing still for so many samples, in which the others went all the way; sixteen
@@ -54,4 +95,29 @@ TEST_CASE("what stands still far longer than it ever did counts up to twice as m
     CHECK(score(90) == doctest::Approx(1.5F * once).epsilon(0.01));
     CHECK(score(160) == doctest::Approx(2 * once).epsilon(0.01));
     CHECK(score(400) == doctest::Approx(2 * once).epsilon(0.01));
+}
+
+TEST_CASE("a slow sensor and a delay are late, and by how much; what is early or off is not") {
+    float seconds = 0;
+    // First order, a time constant of 2 s, exactly between the samples.
+    const auto slow = [](const Trace& of, std::size_t i) {
+        double value = of.fitted[0];
+        for (std::size_t k = 1; k <= i; ++k)
+            value += (1 - std::exp(-of.interval / 2.0)) * (double{of.fitted[k]} - value);
+        return value;
+    };
+    CHECK(lateness(moving(slow, 5), seconds) > 1);
+    CHECK(seconds > 2 / 1.5F); // the steps that are tried lie further apart
+    CHECK(seconds < 2 * 1.5F);
+    constexpr std::size_t second = 4; // samples
+    const auto delayed = [](const Trace& of, std::size_t i) { return of.fitted[i - second]; };
+    CHECK(lateness(moving(delayed, 5), seconds) > 1);
+    CHECK(seconds > 1 / 1.5F);
+    CHECK(seconds < 1 * 1.5F);
+    const auto early = [](const Trace& of, std::size_t i) { return of.fitted[i + second]; };
+    CHECK(lateness(moving(early, 5), seconds) < 0.5F);
+    const auto off = [](const Trace& of, std::size_t i) { return of.fitted[i] + 12; };
+    CHECK(lateness(moving(off, 5), seconds) < 0.5F);
+    const auto twice = [](const Trace& of, std::size_t i) { return 2 * of.fitted[i] - 50; };
+    CHECK(lateness(moving(twice, 5), seconds) < 0.5F);
 }

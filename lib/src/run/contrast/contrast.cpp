@@ -301,11 +301,17 @@ class Comparison {
         const double strict_set = commanded(series) ? 3.0 : set_by_ecu ? 1.4 : 1.0;
         const BurstScanner bursts(traces, series.step, strict_set * (switches(series) ? 1.6 : 1.0),
                                   locked);
+        const double strict_here = strict_told * doubtful * strict_set;
+        std::optional<LateScanner> late;
+        if (locked)
+            late.emplace(traces, strict_here);
         const auto look = [&](const auto& scanner) {
             traces.clear();
             for (const auto& model : candidate.models)
                 traces.push_back(model->bad_trace());
             candidate.hits = scanner.scan(traces, least);
+            const std::vector<Hit> behind = late ? late->scan(traces, least) : std::vector<Hit>();
+            candidate.hits.insert(candidate.hits.end(), behind.begin(), behind.end());
             // What is commanded may leap to and fro.
             if (!locked && commanded(series))
                 return;
@@ -313,8 +319,7 @@ class Comparison {
             candidate.hits.insert(candidate.hits.end(), noise.begin(), noise.end());
         };
         if (locked)
-            look(ToldScanner(traces, series.step, strict_told * doubtful * strict_set,
-                             set_by_ecu ? 1.2 : 1.0));
+            look(ToldScanner(traces, series.step, strict_here, set_by_ecu ? 1.2 : 1.0));
         else
             look(LooseScanner(traces, series,
                               strict_untold * (set_by_ecu          ? 1.6
@@ -879,7 +884,7 @@ class Comparison {
         // Strange moments all over the drive are how it is driven, unless they are very strange.
         constexpr std::size_t many = 6;
         constexpr float very = 3;
-        if (kept.size() >= many && kept.front().score < very &&
+        if (kept.size() >= many && kept.front().score < very && !together(trace, kept) &&
             std::all_of(hits.begin(), hits.end(),
                         [](const Hit& hit) { return momentary(hit.sign); }))
             return;
@@ -900,6 +905,20 @@ class Comparison {
         departure.kind = still ? DepartureKind::stuck
                                : kind_of(beside(strongest), strongest, good_->track(k).series());
         finish(departure, std::move(episodes), bad);
+    }
+
+    /// Whether all lie in a short part of the drive, so that something happened then.
+    static bool together(const Trace& trace, const std::vector<Hit>& hits) {
+        constexpr double longest = 60; // seconds
+        constexpr double part = 8;     // one of so many, of the drive
+        std::size_t from = trace.t.size();
+        std::size_t to = 0;
+        for (const Hit& hit : hits) {
+            from = std::min(from, hit.from);
+            to = std::max(to, hit.to - 1);
+        }
+        return trace.t[to] - trace.t[from] <=
+               std::min(longest, (trace.t.back() - trace.t.front()) / part);
     }
 
     /// A leap away and the leap back are one departure.

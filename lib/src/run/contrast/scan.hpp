@@ -172,6 +172,27 @@ class BurstScanner {
     std::array<std::array<double, most_views>, widths.size()> most_{}; ///< 0: not looked for
 };
 
+/// For signals that others tell, one that comes late by much: what is left of it in the quick
+/// movements goes away once it is held against what was expected some seconds before. Learns from
+/// the good run how much of it ever does.
+class LateScanner {
+  public:
+    LateScanner(const std::vector<Trace>& good, double strictness);
+    /// Each hit's value is by how many seconds, roughly.
+    std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
+
+  private:
+    static constexpr std::size_t widths = 3;
+    static constexpr std::array<double, widths> spans{8, 25, 80}; ///< of the windows, in seconds
+    static constexpr std::array<double, widths> factors{3.8, 3.4, 1.4};
+    static constexpr std::size_t most_views = 3;
+    using Course = std::array<std::vector<Window>, widths>;
+    static std::size_t samples(const Trace& trace, double seconds);
+    static Course course(const Trace& trace, const std::array<double, widths>& above);
+
+    std::array<std::array<double, widths>, most_views> limits_{}; ///< 0: not looked for
+};
+
 /// For slow signals: how far the mean changes from one stretch of seconds to the next.
 class SlowScanner {
   public:

@@ -95,7 +95,7 @@ std::vector<Hit> BurstScanner::scan(const std::vector<Trace>& traces, float leas
     // Times the greatest of the good run, by the width: of 5295 signals of invented pairs without a
     // fault, three had more than 2.3 times by two views, and three of those that nothing tells
     // more than 6 times by their own courses, commands aside.
-    constexpr std::array<double, widths.size()> told_limits{3.4, 2.8, 2.6, 2.3};
+    constexpr std::array<double, widths.size()> told_limits{3.9, 3.2, 3.0, 2.7};
     constexpr double own_limit = 6;
     constexpr double alone = 2.5;
     std::vector<Hit> hits;

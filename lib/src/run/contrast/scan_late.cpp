@@ -1,0 +1,233 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <vector>
+
+#include "scan.hpp"
+
+namespace telltale::run {
+namespace {
+
+constexpr double farthest = 30; ///< normal differences that one sample may count
+
+double no_farther(double difference, float sigma) {
+    return std::clamp(difference / double{sigma}, -farthest, farthest);
+}
+
+/// Sums from the first sample on; what is not there adds nothing.
+class Sums {
+  public:
+    explicit Sums(std::size_t n) { sums_.reserve(n + 1); }
+    void add(double value) { sums_.push_back(sums_.back() + (std::isnan(value) ? 0 : value)); }
+    double over(std::size_t from, std::size_t to) const { return sums_[to] - sums_[from]; }
+
+  private:
+    std::vector<double> sums_{0};
+};
+
+/// What was expected of a signal about a sample, maybe some time ago.
+struct Expected {
+    double fitted = nothing;
+    double low = nothing;
+    double high = nothing;
+
+    static Expected at(const Trace& trace, std::size_t i) {
+        return {trace.fitted[i], trace.low[i], trace.high[i]};
+    }
+    void towards(const Expected& other, double share) {
+        fitted += share * (other.fitted - fitted);
+        low += share * (other.low - low);
+        high += share * (other.high - high);
+    }
+};
+
+/// What is left of the samples of a run, in squares of normal differences.
+struct Left {
+    Sums whole;
+    Sums strange; ///< beyond what the samples' timing may explain
+
+    explicit Left(std::size_t n) : whole(n), strange(n) {}
+    void add(const Trace& trace, std::size_t i, const Expected& expected) {
+        const double value = trace.y[i];
+        const double size = no_farther(value - expected.fitted, trace.sigma[i]);
+        const double stray =
+            no_farther(value - std::clamp(value, expected.low, expected.high), trace.sigma[i]);
+        whole.add(size * size);
+        strange.add(stray * stray);
+    }
+};
+
+/// Part of the way that a sensor of the first order goes from one sample to the next.
+double share_of(const Trace& trace, std::size_t a, std::size_t b, double seconds) {
+    const double passed = std::abs(trace.t[b] - trace.t[a]);
+    return passed / (seconds + passed);
+}
+
+/// Against what was expected `seconds` before each sample, and against what a slow sensor with this
+/// time constant makes of what is expected; as it is where nobody knows what was.
+std::array<Left, 2> against_late(const Trace& trace, double seconds) {
+    const std::size_t n = trace.t.size();
+    std::array<Left, 2> out{Left(n), Left(n)};
+    Expected slow;
+    std::size_t next = 0; // the first sample that is not before
+    for (std::size_t i = 0; i < n; ++i) {
+        const double then = trace.t[i] - seconds;
+        while (next < i && trace.t[next] < then)
+            ++next;
+        Expected earlier = Expected::at(trace, i);
+        if (i == 0 || std::isnan(slow.fitted) || std::isnan(slow.low) ||
+            trace.piece[i] != trace.piece[i - 1])
+            slow = earlier;
+        else
+            slow.towards(earlier, share_of(trace, i - 1, i, seconds));
+        if (next > 0 && trace.piece[next - 1] == trace.piece[i] && !std::isnan(trace.z[next - 1]) &&
+            !std::isnan(trace.z[next])) {
+            earlier = Expected::at(trace, next - 1);
+            earlier.towards(Expected::at(trace, next),
+                            (then - trace.t[next - 1]) / (trace.t[next] - trace.t[next - 1]));
+        }
+        out[0].add(trace, i, earlier);
+        out[1].add(trace, i, slow);
+    }
+    return out;
+}
+
+/// To compare with: a sensor that is as much ahead, as if time ran backwards.
+Sums against_ahead(const Trace& trace, double seconds) {
+    const std::size_t n = trace.t.size();
+    std::vector<double> left(n);
+    double ahead = nothing;
+    for (std::size_t i = n; i-- > 0;) {
+        const double expected = trace.fitted[i];
+        if (std::isnan(ahead) || trace.piece[i] != trace.piece[i + 1])
+            ahead = expected;
+        else
+            ahead += share_of(trace, i, i + 1, seconds) * (expected - ahead);
+        left[i] = no_farther(double{trace.y[i]} - ahead, trace.sigma[i]);
+    }
+    Sums out(n);
+    for (const double one : left)
+        out.add(one * one);
+    return out;
+}
+
+} // namespace
+
+std::size_t LateScanner::samples(const Trace& trace, double seconds) {
+    constexpr double few = 8;
+    return static_cast<std::size_t>(
+        std::max(few, std::round(seconds / std::max(1e-6, trace.interval))));
+}
+
+/// How much of what is left over each window goes away once the signal is held against a course
+/// that comes some seconds late: the square root of the squares that do, after those that stay
+/// count twice. An offset takes away as much as it can first, since a ramp looks the same late and
+/// off; and so does a course that comes early, since one that is smoothed lies nearer in any case.
+/// 0 everywhere, if no window of a width can have more than its `above`.
+LateScanner::Course LateScanner::course(const Trace& trace,
+                                        const std::array<double, widths>& above) {
+    constexpr std::array delays{0.4, 0.8, 1.5, 2.8, 5.0}; // seconds
+    constexpr double within = 0.2;                        // of the window, a delay may be
+    constexpr double stays = 2;
+    const std::size_t n = trace.t.size();
+    Sums known(n);
+    Sums plain(n);
+    Left now(n);
+    for (std::size_t i = 0; i < n; ++i) {
+        known.add(std::isnan(trace.z[i]) ? 0 : 1);
+        plain.add(no_farther(double{trace.y[i]} - double{trace.fitted[i]}, trace.sigma[i]));
+        now.add(trace, i, Expected::at(trace, i));
+    }
+    Course out;
+    std::array<std::vector<double>, widths> whole; // of each window, an offset aside
+    std::array<bool, widths> any{};
+    for (std::size_t w = 0; w < widths; ++w) {
+        const std::size_t width = samples(trace, spans[w]);
+        for (std::size_t from = 0; above[w] > 0 && from + width <= n;
+             from += std::max<std::size_t>(1, width / 4)) {
+            const std::size_t to = from + width;
+            const double count = known.over(from, to);
+            const bool there = 10 * count >= 6 * static_cast<double>(width);
+            const double mean = there ? plain.over(from, to) / count : 0;
+            out[w].push_back({from, to, there ? 0 : nothing, 0});
+            whole[w].push_back(now.whole.over(from, to) - count * mean * mean);
+            any[w] = any[w] || (there && std::min(whole[w].back(), now.strange.over(from, to)) >
+                                             above[w] * above[w]);
+        }
+    }
+    for (const double delay : delays) {
+        const auto fits = [&](std::size_t w) { return any[w] && delay <= within * spans[w]; };
+        if (delay < 0.9 * trace.interval || !(fits(0) || fits(1) || fits(2)))
+            continue;
+        const std::array<Left, 2> late = against_late(trace, delay);
+        const Sums ahead = against_ahead(trace, delay);
+        for (std::size_t w = 0; w < widths; ++w)
+            for (std::size_t k = 0; fits(w) && k < out[w].size(); ++k) {
+                Window& one = out[w][k];
+                const auto over = [&](const Sums& sums) { return sums.over(one.from, one.to); };
+                const double before = std::min(whole[w][k], over(ahead));
+                for (const Left& then : late) {
+                    const double gone = std::min(before - stays * over(then.whole),
+                                                 over(now.strange) - stays * over(then.strange));
+                    if (gone > one.value * one.value) { // not-a-number is not
+                        one.value = std::sqrt(gone);
+                        one.difference = delay;
+                    }
+                }
+            }
+    }
+    return out;
+}
+
+LateScanner::LateScanner(const std::vector<Trace>& good, double strictness) {
+    constexpr double usual = 0.5; // normal differences
+    for (std::size_t v = 0; v < std::min(most_views, good.size()); ++v) {
+        std::array<double, widths> most{};
+        for (std::size_t w = 0; w < widths; ++w) {
+            const std::size_t width = samples(good[v], spans[w]);
+            if (good[v].t.size() >= 4 * width)
+                most[w] = usual * std::sqrt(static_cast<double>(width));
+        }
+        const Course seen = course(good[v], most);
+        for (std::size_t w = 0; w < widths; ++w) {
+            for (const Window& one : seen[w])
+                most[w] = std::max(most[w], std::isnan(one.value) ? 0 : one.value);
+            limits_[v][w] = strictness * factors[w] * most[w];
+        }
+    }
+}
+
+std::vector<Hit> LateScanner::scan(const std::vector<Trace>& traces, float least) const {
+    constexpr double alone = 1.5; // a single view counts for less
+    std::vector<Hit> hits;
+    std::vector<Course> views;
+    for (std::size_t v = 0; v < std::min(most_views, traces.size()); ++v) {
+        std::array<double, widths> above = limits_[v];
+        for (double& limit : above)
+            limit *= double{least};
+        views.push_back(course(traces[v], above));
+    }
+    for (std::size_t w = 0; w < widths && !views.empty(); ++w) {
+        Stretches stretches(Sign::late, w, hits);
+        for (std::size_t k = 0; k < views[0][w].size(); ++k) {
+            std::array<Window, most_views> strange{}; // in limits
+            std::size_t count = 0;
+            for (std::size_t v = 0; v < views.size(); ++v)
+                if (k < views[v][w].size() && !std::isnan(views[v][w][k].value)) {
+                    strange[count] = views[v][w][k];
+                    strange[count++].value /= limits_[v][w];
+                }
+            std::sort(strange.begin(), strange.end(),
+                      [](const Window& a, const Window& b) { return a.value > b.value; });
+            const Window& told = strange[count >= 2 ? 1 : 0];
+            const auto score = static_cast<float>(count >= 2 ? told.value : told.value / alone);
+            if (score >= least)
+                stretches.add({views[0][w][k].from, views[0][w][k].to, told.difference, 0}, score);
+        }
+    }
+    settle(hits);
+    return hits;
+}
+
+} // namespace telltale::run
