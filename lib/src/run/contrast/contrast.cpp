@@ -301,17 +301,11 @@ class Comparison {
         const double strict_set = commanded(series) ? 3.0 : set_by_ecu ? 1.4 : 1.0;
         const BurstScanner bursts(traces, series.step, strict_set * (switches(series) ? 1.6 : 1.0),
                                   locked);
-        const double strict_here = strict_told * doubtful * strict_set;
-        std::optional<LateScanner> late;
-        if (locked)
-            late.emplace(traces, strict_here);
         const auto look = [&](const auto& scanner) {
             traces.clear();
             for (const auto& model : candidate.models)
                 traces.push_back(model->bad_trace());
             candidate.hits = scanner.scan(traces, least);
-            const std::vector<Hit> behind = late ? late->scan(traces, least) : std::vector<Hit>();
-            candidate.hits.insert(candidate.hits.end(), behind.begin(), behind.end());
             // What is commanded may leap to and fro.
             if (!locked && commanded(series))
                 return;
@@ -319,7 +313,8 @@ class Comparison {
             candidate.hits.insert(candidate.hits.end(), noise.begin(), noise.end());
         };
         if (locked)
-            look(ToldScanner(traces, series.step, strict_here, set_by_ecu ? 1.2 : 1.0));
+            look(ToldScanner(traces, series.step, strict_told * doubtful * strict_set,
+                             set_by_ecu ? 1.2 : 1.0));
         else
             look(LooseScanner(traces, series,
                               strict_untold * (set_by_ecu          ? 1.6

@@ -84,6 +84,27 @@ struct Ends {
 };
 Ends within_ends(const Trace& good, double step);
 
+/// For signals that others tell, one that comes late by much: what is left of it in the quick
+/// movements goes away once it is held against what was expected some seconds before. Learns from
+/// the good run how much of it ever does.
+class LateScanner {
+  public:
+    LateScanner(const std::vector<Trace>& good, double strictness);
+    /// Each hit's value is by how many seconds, roughly.
+    std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
+
+  private:
+    static constexpr std::size_t widths = 3;
+    static constexpr std::array<double, widths> spans{8, 25, 80}; ///< of the windows, in seconds
+    static constexpr std::array<double, widths> factors{3.8, 3.4, 1.4};
+    static constexpr std::size_t most_views = 3;
+    using Course = std::array<std::vector<Window>, widths>;
+    static std::size_t width_of(std::size_t w, const Trace& trace);
+    static Course course(const Trace& trace, const std::array<double, widths>& above);
+
+    std::array<std::array<double, widths>, most_views> limits_{}; ///< 0: not looked for
+};
+
 /// For signals that others tell. Learns from the good run how strong each sign normally is, and
 /// looks for more in another. A signal is seen by up to three models that have no predictor in
 /// common: a single view counts for little where there are others, since each may fail where its
@@ -104,6 +125,7 @@ class ToldScanner {
     void visit(Sight& sight, Sign sign, double width, std::vector<Window>& out) const;
     double far_longer(std::size_t samples) const;
 
+    LateScanner late_;
     double step_;
     double late_floor_ = 0;
     std::size_t longest_still_ = 0; ///< samples, in the good run
@@ -172,27 +194,6 @@ class BurstScanner {
     std::array<std::array<double, most_views>, widths.size()> most_{}; ///< 0: not looked for
 };
 
-/// For signals that others tell, one that comes late by much: what is left of it in the quick
-/// movements goes away once it is held against what was expected some seconds before. Learns from
-/// the good run how much of it ever does.
-class LateScanner {
-  public:
-    LateScanner(const std::vector<Trace>& good, double strictness);
-    /// Each hit's value is by how many seconds, roughly.
-    std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
-
-  private:
-    static constexpr std::size_t widths = 3;
-    static constexpr std::array<double, widths> spans{8, 25, 80}; ///< of the windows, in seconds
-    static constexpr std::array<double, widths> factors{3.8, 3.4, 1.4};
-    static constexpr std::size_t most_views = 3;
-    using Course = std::array<std::vector<Window>, widths>;
-    static std::size_t samples(const Trace& trace, double seconds);
-    static Course course(const Trace& trace, const std::array<double, widths>& above);
-
-    std::array<std::array<double, widths>, most_views> limits_{}; ///< 0: not looked for
-};
-
 /// For slow signals: how far the mean changes from one stretch of seconds to the next.
 class SlowScanner {
   public:
@@ -229,6 +230,17 @@ inline std::vector<double> bends_of(const Trace& trace, const std::vector<double
         if (trace.piece[i - 1] == trace.piece[i + 1])
             out[i] = std::abs(values[i] - 0.5 * (values[i - 1] + values[i + 1]));
     return out;
+}
+
+/// How many samples of a trace so many seconds hold.
+inline std::size_t samples_in(const Trace& trace, double seconds) {
+    return static_cast<std::size_t>(
+        std::max(1.0, std::round(seconds / std::max(1e-6, trace.interval))));
+}
+
+/// Whether so many of its samples are known that a window says something.
+inline bool mostly_known(std::size_t count, std::size_t width) {
+    return count > 0 && 10 * count >= 6 * width;
 }
 
 /// Joins neighbouring windows that score at least `least` into stretches.

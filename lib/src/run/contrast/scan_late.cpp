@@ -114,10 +114,9 @@ Sums against_ahead(const Trace& trace, double seconds) {
 
 } // namespace
 
-std::size_t LateScanner::samples(const Trace& trace, double seconds) {
-    constexpr double few = 8;
-    return static_cast<std::size_t>(
-        std::max(few, std::round(seconds / std::max(1e-6, trace.interval))));
+std::size_t LateScanner::width_of(std::size_t w, const Trace& trace) {
+    constexpr std::size_t few = 8;
+    return std::max(few, samples_in(trace, spans[w]));
 }
 
 /// How much of what is left over each window goes away once the signal is held against a course
@@ -131,30 +130,29 @@ LateScanner::Course LateScanner::course(const Trace& trace,
     constexpr double within = 0.2;                        // of the window, a delay may be
     constexpr double stays = 2;
     const std::size_t n = trace.t.size();
-    Sums known(n);
-    Sums plain(n);
     Left now(n);
-    for (std::size_t i = 0; i < n; ++i) {
-        known.add(std::isnan(trace.z[i]) ? 0 : 1);
-        plain.add(no_farther(double{trace.y[i]} - double{trace.fitted[i]}, trace.sigma[i]));
+    for (std::size_t i = 0; i < n; ++i)
         now.add(trace, i, Expected::at(trace, i));
-    }
     Course out;
     std::array<std::vector<double>, widths> whole; // of each window, an offset aside
     std::array<bool, widths> any{};
     for (std::size_t w = 0; w < widths; ++w) {
-        const std::size_t width = samples(trace, spans[w]);
-        for (std::size_t from = 0; above[w] > 0 && from + width <= n;
-             from += std::max<std::size_t>(1, width / 4)) {
-            const std::size_t to = from + width;
-            const double count = known.over(from, to);
-            const bool there = 10 * count >= 6 * static_cast<double>(width);
-            const double mean = there ? plain.over(from, to) / count : 0;
-            out[w].push_back({from, to, there ? 0 : nothing, 0});
-            whole[w].push_back(now.whole.over(from, to) - count * mean * mean);
-            any[w] = any[w] || (there && std::min(whole[w].back(), now.strange.over(from, to)) >
-                                             above[w] * above[w]);
-        }
+        if (above[w] <= 0)
+            continue;
+        const std::size_t width = width_of(w, trace);
+        windows(
+            n, width,
+            [&](std::size_t i) {
+                return no_farther(double{trace.y[i]} - double{trace.fitted[i]}, trace.sigma[i]);
+            },
+            [&](std::size_t from, std::size_t to, double sum, std::size_t count) {
+                const bool there = mostly_known(count, width);
+                out[w].push_back({from, to, there ? 0 : nothing, 0});
+                const double off = there ? sum * sum / static_cast<double>(count) : 0;
+                whole[w].push_back(now.whole.over(from, to) - off);
+                any[w] = any[w] || (there && std::min(whole[w].back(), now.strange.over(from, to)) >
+                                                 above[w] * above[w]);
+            });
     }
     for (const double delay : delays) {
         const auto fits = [&](std::size_t w) { return any[w] && delay <= within * spans[w]; };
@@ -185,7 +183,7 @@ LateScanner::LateScanner(const std::vector<Trace>& good, double strictness) {
     for (std::size_t v = 0; v < std::min(most_views, good.size()); ++v) {
         std::array<double, widths> most{};
         for (std::size_t w = 0; w < widths; ++w) {
-            const std::size_t width = samples(good[v], spans[w]);
+            const std::size_t width = width_of(w, good[v]);
             if (good[v].t.size() >= 4 * width)
                 most[w] = usual * std::sqrt(static_cast<double>(width));
         }

@@ -88,11 +88,6 @@ void hold_down_leaps(const Trace& trace, std::vector<Hit>& hits) {
 /// How much wider the margin of a leap is while nothing is expected, so soon after a gap.
 constexpr float after_gap = 4;
 
-std::size_t samples(const Trace& trace, double seconds) {
-    return std::max<std::size_t>(
-        1, static_cast<std::size_t>(std::lround(seconds / std::max(1e-6, trace.interval))));
-}
-
 } // namespace
 
 /// Whether the good run was at this very value more than now and then.
@@ -116,10 +111,9 @@ void LooseScanner::visit(const Trace& trace, Sign sign, double seconds,
                          std::vector<Window>& out) const {
     out.clear();
     const std::size_t n = trace.t.size();
-    const std::size_t width = samples(trace, seconds);
+    const std::size_t width = samples_in(trace, seconds);
     if (n < 3 || width > n)
         return;
-    const auto enough = [&](std::size_t count) { return count > 0 && 10 * count >= 6 * width; };
     switch (sign) {
     case Sign::excursion: {
         // Away and back again: how far the least of `width` samples stands beyond both shoulders.
@@ -174,7 +168,7 @@ void LooseScanner::visit(const Trace& trace, Sign sign, double seconds,
             },
             [&](std::size_t from, std::size_t to, double sum, std::size_t count) {
                 out.push_back({from, to,
-                               enough(count)
+                               mostly_known(count, width)
                                    ? std::log(std::max(0.0, sum) / static_cast<double>(count) + 0.1)
                                    : nothing,
                                0});

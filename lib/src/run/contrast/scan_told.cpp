@@ -58,10 +58,6 @@ double witnessed(const Seen* views, std::size_t count) {
     return up[1] >= down[1] ? up[1] : -down[1];
 }
 
-bool enough(std::size_t count, std::size_t width) {
-    return count > 0 && 10 * count >= 6 * width;
-}
-
 } // namespace
 
 /// The views of one signal over one run, put together sample by sample, and what windows are made
@@ -125,7 +121,8 @@ struct ToldScanner::Sight {
                 trace.t.size(), width, [&](std::size_t i) { return double{trace.z[i]}; },
                 [&](std::size_t, std::size_t, double sum, std::size_t count) {
                     out.push_back(
-                        {enough(count, width) ? sum / static_cast<double>(count) : nothing, 1});
+                        {mostly_known(count, width) ? sum / static_cast<double>(count) : nothing,
+                         1});
                 });
             std::size_t at = 0;
             windows(
@@ -152,8 +149,8 @@ void ToldScanner::visit(Sight& sight, Sign sign, double wide, std::vector<Window
     const auto one_piece = [&](std::size_t a, std::size_t b) {
         return main.piece[a] == main.piece[b];
     };
-    const auto width = static_cast<std::size_t>(std::max(
-        1.0, sign == Sign::late ? std::round(wide / std::max(1e-6, main.interval)) : wide));
+    const std::size_t width =
+        sign == Sign::late ? samples_in(main, wide) : static_cast<std::size_t>(wide);
     // Of values a window: the mean of each view, put together.
     Sight::Means means(traces.size());
     const auto add_up = [&](auto value_of) {
@@ -164,7 +161,8 @@ void ToldScanner::visit(Sight& sight, Sign sign, double wide, std::vector<Window
                     if (m == 0)
                         out.push_back({from, to, nothing, 0});
                     means[m].push_back(
-                        {enough(count, width) ? sum / static_cast<double>(count) : nothing, 1});
+                        {mostly_known(count, width) ? sum / static_cast<double>(count) : nothing,
+                         1});
                 });
     };
     const auto put_together = [&](const Sight::Means& of, auto merge) {
@@ -263,7 +261,8 @@ void ToldScanner::visit(Sight& sight, Sign sign, double wide, std::vector<Window
                 [&](std::size_t from, std::size_t to, double sum, std::size_t count) {
                     if (m == 0)
                         out.push_back({from, to, nothing, 0});
-                    means[m].push_back({enough(count, width) ? std::max(0.0, sum) : nothing, 1});
+                    means[m].push_back(
+                        {mostly_known(count, width) ? std::max(0.0, sum) : nothing, 1});
                 });
             std::size_t at = 0;
             windows(
@@ -321,7 +320,7 @@ double ToldScanner::far_longer(std::size_t samples) const {
 
 ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double strictness,
                          double lasting)
-    : step_(step) {
+    : late_(good, strictness), step_(step) {
     const Trace& main = good.front();
     const std::size_t n = main.t.size();
     double slopes = 0;
@@ -380,6 +379,8 @@ std::vector<Hit> ToldScanner::scan(const std::vector<Trace>& traces, float least
                     stretches.add(one, score);
             }
         }
+    const std::vector<Hit> by_much = late_.scan(traces, least);
+    hits.insert(hits.end(), by_much.begin(), by_much.end());
     settle(hits);
     return hits;
 }
