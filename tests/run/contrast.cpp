@@ -404,6 +404,50 @@ TEST_CASE("a command is found at an end where it leapt as never before; sent the
     CHECK(open->end_second == doctest::Approx(262).epsilon(0.01));
 }
 
+TEST_CASE("how far recirculation misses its command is no command: missing it for long is found") {
+    const auto missing = [](std::uint32_t seed, double by) {
+        Run run = drive(seed, 88, wanderer, [by](double value, double t) {
+            return (value - 50) / 20 + (between(t, 150, 260) ? by : 0.0);
+        });
+        run.series[wanderer].id = 0x2D;
+        give_ends(run.series[wanderer], -100, 99.2);
+        return run;
+    };
+    const Run good = missing(1, 0);
+    CHECK(held(good, missing(2, 0)).suspects.empty());
+    const auto off = first(held(good, missing(2, 25)), wanderer);
+    CHECK(off->start_second == doctest::Approx(150).epsilon(0.02));
+}
+
+TEST_CASE("what goes to and fro only a few times is told by what goes with it") {
+    // One slow course, and four signals that follow it each in its own way.
+    const auto slow = [](std::uint32_t seed, double drift) {
+        Dice dice(seed);
+        Run run;
+        run.series.push_back(shell(0xC0, "one", Unit::percent, 0.2));
+        run.series.push_back(shell(0xC1, "two", Unit::kilopascal, 0.1));
+        run.series.push_back(shell(0xC2, "three", Unit::volt, 0.01));
+        run.series.push_back(shell(0xC3, "four", Unit::percent, 0.2));
+        Course course{50, 20, 1.0 / (70 * rate), 10, 80, 0.02};
+        const auto clean = [&](double) {
+            return std::array{course.at + 0.3 * dice.scatter(),
+                              100 + course.at * course.at / 100 + 0.3 * dice.scatter(),
+                              5 - course.at / 30 + 0.02 * dice.scatter(),
+                              20 + course.at / 2 + 0.3 * dice.scatter()};
+        };
+        return along(std::move(run), dice, {&course}, clean, 0.02, 3,
+                     [drift](double value, double t) {
+                         return value + drift * std::max(0.0, t - 150) / 250;
+                     });
+    };
+    const Run good = slow(3, 0);
+    CHECK(held(good, slow(4, 0)).suspects.empty());
+    const ContrastResult found = held(good, slow(4, 6));
+    REQUIRE_FALSE(found.suspects.empty());
+    CHECK(found.suspects.front().signal == 3);
+    CHECK(found.signals[3].standing == Standing::compared);
+}
+
 TEST_CASE("a warm-up does not teach for how long a signal rests once it got there") {
     // Oil: from one temperature to another in 300 s, where `held_at` does not hold it meanwhile.
     const auto oil = [](std::uint32_t seed, double from, double to, double held_at) {

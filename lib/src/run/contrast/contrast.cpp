@@ -538,9 +538,8 @@ class Comparison {
         }
         const auto step = static_cast<float>(series.step);
         const float margin = std::max(0.1F * (high - low), 10 * step);
-        // What is commanded may be sent to an end at will, though seldom from one sample to the
-        // next.
-        const float far = commanded(series) ? 2.5F : 0.7F;
+        // What may go to an end at will seldom does so from one sample to the next.
+        const float far = ends_at_will(series) ? 2.5F : 0.7F;
         const float jump = std::max(margin, far * largest);
         const float bottom = static_cast<float>(series.low) + 1.5F * step;
         const float top = static_cast<float>(series.high) - 1.5F * step;

@@ -1135,7 +1135,7 @@ void Model::fit(const Survey& survey) {
     swings_ = swings;
     usual_ = mad_factor * middle;
     usual_ = std::max(usual_, floor);
-    locked_ = explained_ >= 0.75 && swings_ >= 10;
+    locked_ = explained_ >= 0.75 && (swings_ >= 10 || (swings_ >= 4 && explained_ >= 0.9));
     weigh(good_course_);
     doubt_the_cold();
     weigh(bad_course_);

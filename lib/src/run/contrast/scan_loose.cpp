@@ -85,6 +85,27 @@ void hold_down_leaps(const Trace& trace, std::vector<Hit>& hits) {
             hit.score *= among_others;
 }
 
+/// A signal that nothing tells may leap to somewhere else: what a fault does comes back.
+void hold_down_one_way(const Trace& trace, std::vector<Hit>& hits) {
+    constexpr std::size_t soon = 8; // samples
+    constexpr float stays = 0.6F;
+    const std::size_t n = trace.y.size();
+    for (Hit& hit : hits) {
+        if (hit.sign != Sign::leap || hit.to > n)
+            continue;
+        const float before = trace.y[hit.from];
+        const float after = trace.y[hit.to - 1];
+        const float half = 0.5F * std::abs(after - before);
+        bool back = hit.to - hit.from > 2; // several leaps
+        for (std::size_t i = hit.to; i < std::min(n, hit.to + soon); ++i)
+            back = back || std::abs(trace.y[i] - before) < half;
+        for (std::size_t i = hit.from - std::min(hit.from, soon); i < hit.from; ++i)
+            back = back || std::abs(trace.y[i] - after) < half;
+        if (!back)
+            hit.score *= stays;
+    }
+}
+
 /// How much wider the margin of a leap is while nothing is expected, so soon after a gap.
 constexpr float after_gap = 4;
 
@@ -445,6 +466,7 @@ std::vector<Hit> LooseScanner::scan(const std::vector<Trace>& traces, float leas
             }
         }
     hold_down_leaps(traces.front(), hits);
+    hold_down_one_way(traces.front(), hits);
     settle(hits);
     return hits;
 }

@@ -137,8 +137,8 @@ Survey::Survey(const Drive& good, const std::vector<const Drive*>& bad,
             ranges_[k].reach_high = std::max(ranges_[k].reach_high, there.high);
         }
         // Few swings in one drive and many in the other are as good.
-        constexpr std::size_t enough = 10;
-        ranges_[k].slow = ranges_[k].swings < 4 || ranges_[k].swings + swings < enough;
+        constexpr std::size_t enough = 5;
+        ranges_[k].slow = ranges_[k].swings < 2 || ranges_[k].swings + swings < enough;
         if (!ranges_[k].usable)
             continue;
         plain_[k] = features_.size();

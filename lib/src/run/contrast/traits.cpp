@@ -19,8 +19,8 @@ bool calculated(const Series& series) {
 }
 
 bool set_freely(const Series& series) {
-    constexpr std::uint16_t ids[] = {0x03, 0x06, 0x07, 0x08, 0x09, 0x2C, 0x2D, 0x2E,
-                                     0x44, 0x55, 0x56, 0x57, 0x58, 0x69, 0x6A, 0xA4};
+    constexpr std::uint16_t ids[] = {0x03, 0x06, 0x07, 0x08, 0x09, 0x2C, 0x2E, 0x44,
+                                     0x55, 0x56, 0x57, 0x58, 0x69, 0x6A, 0xA4};
     return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
 }
 
@@ -31,6 +31,11 @@ bool trims(const Series& series) {
 
 bool commanded(const Series& series) {
     return set_freely(series) && !trims(series);
+}
+
+bool ends_at_will(const Series& series) {
+    constexpr std::uint16_t recirculation_error = 0x2D;
+    return commanded(series) || plain_id(series) == recirculation_error;
 }
 
 bool regulated(const Series& series) {

@@ -18,7 +18,7 @@ std::uint16_t plain_id(const Series& series);
 bool calculated(const Series& series);
 
 /// What the ECU sets by conditions that no other signal need show: recirculation, purge, trims,
-/// the fuel system, the gear.
+/// the fuel system, the gear. How far recirculation misses its command is not set.
 bool set_freely(const Series& series);
 
 /// Fuel trims. An ECU may set one back at any moment, but keeps it far from the ends of its scaling
@@ -27,6 +27,10 @@ bool trims(const Series& series);
 
 /// What the ECU commands as it likes, to either end of its scaling.
 bool commanded(const Series& series);
+
+/// What may be at either end of its scaling with nothing wrong: what is commanded, and an error in
+/// parts of what is commanded, which has no bounds once that is next to nothing.
+bool ends_at_will(const Series& series);
 
 /// A system voltage, which a charging control sets by load, battery and temperature (common
 /// practice): it may move from one level to another.
