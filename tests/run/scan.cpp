@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: Apache-2.0
-// How much standing still counts, and what counts as late; looked at from inside.
+// How much standing still and leaps count, and what counts as late; looked at from inside.
 #include "run/contrast/scan.hpp"
 
 #include <algorithm>
@@ -87,7 +87,46 @@ float score(std::size_t still) {
     return most;
 }
 
+/// The score of a leap by 30 that stays for so many samples, of a signal that nothing tells and
+/// that wanders slowly.
+float leap_score(std::size_t stays) {
+    const auto wandering = [](std::size_t from, std::size_t to) {
+        constexpr std::size_t samples = 1200;
+        Trace out;
+        out.interval = 0.25;
+        for (std::size_t i = 0; i < samples; ++i) {
+            const double t = static_cast<double>(i) * out.interval;
+            const auto noise = static_cast<float>(i % 3) - 1;
+            out.t.push_back(t);
+            out.fitted.push_back(50);
+            out.y.push_back(static_cast<float>(50 + 8 * std::sin(0.2 * t)) + noise +
+                            (i >= from && i < to ? 30.0F : 0.0F));
+        }
+        out.settling.assign(samples, 0);
+        out.stir.assign(samples, 1);
+        out.local.assign(samples, 4);
+        return finished(out);
+    };
+    constexpr std::size_t at = 600;
+    Series series;
+    series.step = 1;
+    float most = 0;
+    const LooseScanner scanner({wandering(0, 0)}, series, 1, LooseScanner::Still::nowhere);
+    for (const Hit& hit : scanner.scan({wandering(at, at + stays)}, 0.1F))
+        if (hit.sign == Sign::leap)
+            most = std::max(most, hit.score);
+    return most;
+}
+
 } // namespace
+
+TEST_CASE("a leap counts less where what it leapt from does not come back soon") {
+    const float back = leap_score(6);
+    CHECK(back > 1);
+    CHECK(leap_score(7) > 0.8F * back); // the wandering adds to one leap and takes from another
+    CHECK(leap_score(60) < 0.7F * back);
+    CHECK(leap_score(600) < 0.7F * back);
+}
 
 TEST_CASE("what stands still far longer than it ever did counts up to twice as much") {
     const float once = score(40); // more than once all the way

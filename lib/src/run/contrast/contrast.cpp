@@ -339,6 +339,7 @@ class Comparison {
                 candidate.hits.push_back(hit);
             }
             for (Hit& hit : candidate.hits) {
+                hit.score *= weight_of(hit.sign);
                 allowances_->for_the_cold(run, bad_[run]->track(k), hit);
                 if (!candidate.models.front()->uses().empty())
                     allowances_->for_company(k, *bad_[run], hit);
@@ -724,9 +725,10 @@ class Comparison {
                 constexpr float worked_out = 0.65F;
                 constexpr float free = 0.4F;
                 const Series& series = good_->track(k).series();
-                hit.score = one.score * (set_freely(series)   ? free
-                                         : calculated(series) ? worked_out
-                                                              : 1.0F);
+                hit.score = one.score * weight_of(hit.sign) *
+                            (set_freely(series)   ? free
+                             : calculated(series) ? worked_out
+                                                  : 1.0F);
                 const auto place = [&](double t) {
                     return static_cast<std::size_t>(
                         std::lower_bound(trace.t.begin(), trace.t.end(), t) - trace.t.begin());
