@@ -404,19 +404,26 @@ TEST_CASE("a command is found at an end where it leapt as never before; sent the
     CHECK(open->end_second == doctest::Approx(262).epsilon(0.01));
 }
 
-TEST_CASE("how far recirculation misses its command is no command: missing it for long is found") {
-    const auto missing = [](std::uint32_t seed, double by) {
+TEST_CASE(
+    "recirculation that misses its command for long is found; for moments, or off, it is none") {
+    const auto missing = [](std::uint32_t seed, const Fault& by) {
         Run run = drive(seed, 88, wanderer, [by](double value, double t) {
-            return (value - 50) / 20 + (between(t, 150, 260) ? by : 0.0);
+            return (value - 50) / 200 + (by ? by(value, t) : 0.0);
         });
         run.series[wanderer].id = 0x2D;
+        run.series[wanderer].step = 100 / 128.0;
         give_ends(run.series[wanderer], -100, 99.2);
         return run;
     };
-    const Run good = missing(1, 0);
-    CHECK(held(good, missing(2, 0)).suspects.empty());
-    const auto off = first(held(good, missing(2, 25)), wanderer);
-    CHECK(off->start_second == doctest::Approx(150).epsilon(0.02));
+    const Run good = missing(1, {});
+    CHECK(held(good, missing(2, {})).suspects.empty());
+    const auto momentary = [](double, double t) { return std::fmod(t, 70) < 1 ? 60.0 : 0.0; };
+    CHECK(held(good, missing(2, momentary)).suspects.empty());
+    const auto nothing_commanded = [](double, double t) { return t < 150 ? 0.0 : 99.2; };
+    CHECK(held(good, missing(2, nothing_commanded)).suspects.empty());
+    const auto for_long = [](double, double t) { return between(t, 150, 260) ? 25.0 : 0.0; };
+    const auto off = first(held(good, missing(2, for_long)), wanderer);
+    CHECK(off->start_second == doctest::Approx(150).epsilon(0.1));
 }
 
 TEST_CASE("what goes to and fro only a few times is told by what goes with it") {

@@ -307,7 +307,7 @@ class Comparison {
                 traces.push_back(model->bad_trace());
             candidate.hits = scanner.scan(traces, least);
             // What is commanded may leap to and fro.
-            if (!locked && commanded(series))
+            if (!locked && (commanded(series) || misses_recirculation(series)))
                 return;
             const std::vector<Hit> noise = bursts.scan(traces, least);
             candidate.hits.insert(candidate.hits.end(), noise.begin(), noise.end());
@@ -321,11 +321,13 @@ class Comparison {
                                                : regulated(series) ? 1.3
                                                                    : 1.0),
                               stillness(k)));
-        if (!locked && set_freely(series))
+        const bool misses = misses_recirculation(series);
+        if (!locked && (set_freely(series) || misses))
             candidate.hits.erase(std::remove_if(candidate.hits.begin(), candidate.hits.end(),
-                                                [](const Hit& hit) {
+                                                [misses](const Hit& hit) {
                                                     return hit.sign == Sign::leap ||
-                                                           hit.sign == Sign::excursion;
+                                                           hit.sign == Sign::excursion ||
+                                                           (misses && hit.sign == Sign::rough);
                                                 }),
                                  candidate.hits.end());
         {
@@ -526,7 +528,8 @@ class Comparison {
         const Track& track = bad_[run]->track(k);
         const Series& series = good.series();
         constexpr std::size_t least_good = 100;
-        if (!series.has_ends || survey_->range(k).counter || good.size() < least_good)
+        if (!series.has_ends || survey_->range(k).counter || good.size() < least_good ||
+            misses_recirculation(series))
             return;
         float low = good.value(0);
         float high = low;
@@ -539,8 +542,9 @@ class Comparison {
         }
         const auto step = static_cast<float>(series.step);
         const float margin = std::max(0.1F * (high - low), 10 * step);
-        // What may go to an end at will seldom does so from one sample to the next.
-        const float far = ends_at_will(series) ? 2.5F : 0.7F;
+        // What is commanded may be sent to an end at will, though seldom from one sample to the
+        // next.
+        const float far = commanded(series) ? 2.5F : 0.7F;
         const float jump = std::max(margin, far * largest);
         const float bottom = static_cast<float>(series.low) + 1.5F * step;
         const float top = static_cast<float>(series.high) - 1.5F * step;
@@ -598,8 +602,9 @@ class Comparison {
         if (known)
             return *known;
         known.emplace();
-        // What is set freely may leap.
-        const bool free = set_freely(good_->track(k).series());
+        // What is set freely may leap, and so may what misses it.
+        const bool free =
+            set_freely(good_->track(k).series()) || misses_recirculation(good_->track(k).series());
         if (!free && !models.front()->uses().empty())
             known = leaps_and_roughness(k, run, models);
         else if (!free)
@@ -1107,7 +1112,8 @@ class Comparison {
     void look_at_constant(std::size_t k, std::size_t run) {
         const Track& track = bad_[run]->track(k);
         const Series& series = track.series();
-        if (series.size() < 20 || set_freely(good_->track(k).series()))
+        if (series.size() < 20 || set_freely(good_->track(k).series()) ||
+            misses_recirculation(series))
             return;
         std::vector<double> values(series.size());
         for (std::size_t i = 0; i < values.size(); ++i)

@@ -10,6 +10,7 @@
 #include "lanes.hpp"
 #include "regress.hpp"
 #include "run/robust.hpp"
+#include "traits.hpp"
 
 namespace telltale::run {
 namespace {
@@ -67,6 +68,7 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
     : survey_(&survey), good_(&good), bad_(&bad), target_(target) {
     const Range& range = survey.range(target);
     const Series& own = good.track(target).series();
+    undefined_ = undefined_from(own);
     if (set_freely && own.has_ends && own.low >= 0) {
         // Not where it hardly ever is on.
         const auto off = static_cast<float>(own.low + 1.5 * own.step);
@@ -897,7 +899,7 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
                 aside = drive.slowed(signal, Form::plain, t - back) < survey_->least_rpm;
         }
         // Off is what the ECU may set it to whatever the others do.
-        aside = aside || trace.y[i] <= off_;
+        aside = aside || trace.y[i] <= off_ || trace.y[i] >= undefined_;
         const bool early = t < fresh + settling;
         constexpr double begun = 4;
         trace.settling[i] = early && !aside && t >= begun ? 1 : 0;

@@ -55,7 +55,7 @@ constexpr float weight_of(Sign sign) {
         return 0.7F;
     case Sign::late:
     case Sign::trailing:
-        return 0.9F;
+        return 0.8F;
     default:
         return momentary(sign) || sign == Sign::frozen ? 0.87F : 1.0F;
     }

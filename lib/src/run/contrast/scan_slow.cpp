@@ -6,6 +6,7 @@
 
 #include "run/robust.hpp"
 #include "scan.hpp"
+#include "traits.hpp"
 
 namespace telltale::run {
 namespace {
@@ -13,22 +14,33 @@ namespace {
 /// The mean over spans of time that only move on.
 class Mean {
   public:
-    explicit Mean(const Track& track) : track_(&track) {}
+    explicit Mean(const Track& track)
+        : track_(&track), undefined_(undefined_from(track.series())) {}
     /// Not-a-number where there is too little.
     double over(double from, double to) {
-        while (end_ < track_->size() && track_->time(end_) < to)
-            sum_ += double{track_->value(end_++)};
-        while (begin_ < end_ && track_->time(begin_) < from)
-            sum_ -= double{track_->value(begin_++)};
-        const auto count = static_cast<double>(end_ - begin_);
+        for (; end_ < track_->size() && track_->time(end_) < to; ++end_)
+            pass(end_, 1);
+        for (; begin_ < end_ && track_->time(begin_) < from; ++begin_)
+            pass(begin_, -1);
+        const auto count = static_cast<double>(count_);
         const double wanted = (to - from) / std::max(1e-6, track_->interval());
         return count >= 3 && count >= 0.6 * wanted ? sum_ / count : nothing;
     }
 
   private:
+    void pass(std::size_t i, int sign) {
+        const float value = track_->value(i);
+        if (value >= undefined_)
+            return;
+        sum_ += sign * double{value};
+        count_ += sign;
+    }
+
     const Track* track_;
+    float undefined_;
     std::size_t begin_ = 0;
     std::size_t end_ = 0;
+    int count_ = 0;
     double sum_ = 0;
 };
 
@@ -121,8 +133,11 @@ std::vector<SlowScanner::Change> SlowScanner::look(const Track& track, float lea
         return out;
     const double first = track.time(0);
     const double last = track.time(track.size() - 1);
-    const double settled = settled_at(track, step_);
-    for (std::size_t w = 0; w < widths.size() && limits_[w] > 0; ++w) {
+    const double settled = misses_recirculation(track.series()) ? first : settled_at(track, step_);
+    // Moments of a great error make a mean over a few seconds.
+    constexpr std::size_t minute = 2;
+    const std::size_t least_width = misses_recirculation(track.series()) ? minute : 0;
+    for (std::size_t w = least_width; w < widths.size() && limits_[w] > 0; ++w) {
         const double width = widths[w];
         const double stride = stride_of(track, width);
         Mean before(track);

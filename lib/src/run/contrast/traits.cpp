@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <iterator>
+#include <limits>
 
 namespace telltale::run {
 
@@ -24,6 +25,10 @@ bool set_freely(const Series& series) {
     return std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
 }
 
+bool misses_recirculation(const Series& series) {
+    return plain_id(series) == 0x2D;
+}
+
 bool trims(const Series& series) {
     const std::uint16_t id = plain_id(series);
     return (id >= 0x06 && id <= 0x09) || (id >= 0x55 && id <= 0x58);
@@ -33,9 +38,10 @@ bool commanded(const Series& series) {
     return set_freely(series) && !trims(series);
 }
 
-bool ends_at_will(const Series& series) {
-    constexpr std::uint16_t recirculation_error = 0x2D;
-    return commanded(series) || plain_id(series) == recirculation_error;
+float undefined_from(const Series& series) {
+    return misses_recirculation(series) && series.has_ends
+               ? static_cast<float>(series.high - 1.5 * series.step)
+               : std::numeric_limits<float>::infinity();
 }
 
 bool regulated(const Series& series) {

@@ -18,8 +18,12 @@ std::uint16_t plain_id(const Series& series);
 bool calculated(const Series& series);
 
 /// What the ECU sets by conditions that no other signal need show: recirculation, purge, trims,
-/// the fuel system, the gear. How far recirculation misses its command is not set.
+/// the fuel system, the gear.
 bool set_freely(const Series& series);
+
+/// How far recirculation misses its command, in parts of that: by much for a moment whenever the
+/// command changes, but not for long.
+bool misses_recirculation(const Series& series);
 
 /// Fuel trims. An ECU may set one back at any moment, but keeps it far from the ends of its scaling
 /// (common practice).
@@ -28,9 +32,9 @@ bool trims(const Series& series);
 /// What the ECU commands as it likes, to either end of its scaling.
 bool commanded(const Series& series);
 
-/// What may be at either end of its scaling with nothing wrong: what is commanded, and an error in
-/// parts of what is commanded, which has no bounds once that is next to nothing.
-bool ends_at_will(const Series& series);
+/// From where on a value says nothing: how far recirculation misses its command has no bounds once
+/// next to nothing is commanded, and is sent at its upper end then (SAE J1979). Endless for others.
+float undefined_from(const Series& series);
 
 /// A system voltage, which a charging control sets by load, battery and temperature (common
 /// practice): it may move from one level to another.
