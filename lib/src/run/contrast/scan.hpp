@@ -49,10 +49,10 @@ constexpr float weight_of(Sign sign) {
     switch (sign) {
     case Sign::shown:
     case Sign::untied:
-        return 0.6F;
+        return 0.7F;
     case Sign::level:
     case Sign::creep:
-        return 0.7F;
+        return 0.75F;
     case Sign::late:
     case Sign::trailing:
         return 0.8F;
