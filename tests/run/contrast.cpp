@@ -115,11 +115,10 @@ Run drive(std::uint32_t seed, double warm, Which which = signals, const Fault& f
     Dice dice(seed);
     Run run;
     // The temperature's PID is none whose name says that it comes from others.
-    run.series.push_back(shell(0xC0, "speed", Unit::rpm, 1));
-    run.series.push_back(shell(0xC1, "pressure", Unit::kilopascal, 0.5));
-    run.series.push_back(shell(0xC2, "flow", Unit::gram_second, 0.05));
-    run.series.push_back(shell(0xC3, "wanderer", Unit::percent, 0.1));
-    run.series.push_back(shell(0xC4, "warmth", Unit::celsius, 1));
+    run.series = {
+        shell(0xC0, "speed", Unit::rpm, 1), shell(0xC1, "pressure", Unit::kilopascal, 0.5),
+        shell(0xC2, "flow", Unit::gram_second, 0.05), shell(0xC3, "wanderer", Unit::percent, 0.1),
+        shell(0xC4, "warmth", Unit::celsius, 1)};
     Course turning{1500, 2000, 0.08, 900, 2500, 0.15};
     Course load{50, 50, 0.08, 25, 70, 0.2};
     Course own{40, 40, 0.1, 20, 40, 0.15};
@@ -157,11 +156,10 @@ enum Tied : std::size_t { turns, filling, product, half_turns, double_filling, t
 Run tied(std::uint32_t seed, Tied which = tied_signals, const Fault& fault = {}) {
     Dice dice(seed);
     Run run;
-    run.series.push_back(shell(0xC0, "turns", Unit::rpm, 1));
-    run.series.push_back(shell(0xC1, "filling", Unit::kilopascal, 0.1));
-    run.series.push_back(shell(0xC2, "product", Unit::gram_second, 0.01));
-    run.series.push_back(shell(0xC3, "half the turns", Unit::percent, 0.5));
-    run.series.push_back(shell(0xC4, "double the filling", Unit::percent, 0.2));
+    run.series = {shell(0xC0, "turns", Unit::rpm, 1), shell(0xC1, "filling", Unit::kilopascal, 0.1),
+                  shell(0xC2, "product", Unit::gram_second, 0.01),
+                  shell(0xC3, "half the turns", Unit::percent, 0.5),
+                  shell(0xC4, "double the filling", Unit::percent, 0.2)};
     for (Series& series : run.series)
         give_ends(series, 0, 20000);
     Course a{1500, 2000, 0.08, 900, 2500, 0.15};
@@ -263,7 +261,7 @@ TEST_CASE("what a whole drive is off by is told from what comes and goes") {
     const double whole = off(10, 0).signals[pressure].score;
     const double part = off(10, 150).signals[pressure].score;
     CHECK(part >= 1);
-    CHECK(part > 1.5 * whole);
+    CHECK(part > 2 * whole);
 }
 
 TEST_CASE("a signal that nothing tells is found standing still, and not where it rests") {
@@ -431,10 +429,9 @@ TEST_CASE("what goes to and fro only a few times is told by what goes with it") 
     const auto slow = [](std::uint32_t seed, double drift) {
         Dice dice(seed);
         Run run;
-        run.series.push_back(shell(0xC0, "one", Unit::percent, 0.2));
-        run.series.push_back(shell(0xC1, "two", Unit::kilopascal, 0.1));
-        run.series.push_back(shell(0xC2, "three", Unit::volt, 0.01));
-        run.series.push_back(shell(0xC3, "four", Unit::percent, 0.2));
+        run.series = {
+            shell(0xC0, "one", Unit::percent, 0.2), shell(0xC1, "two", Unit::kilopascal, 0.1),
+            shell(0xC2, "three", Unit::volt, 0.01), shell(0xC3, "four", Unit::percent, 0.2)};
         Course course{50, 20, 1.0 / (70 * rate), 10, 80, 0.02};
         const auto clean = [&](double) {
             return std::array{course.at + 0.3 * dice.scatter(),
@@ -514,10 +511,10 @@ TEST_CASE("what several sensors do at once is how it was driven") {
     const auto made = [](std::uint32_t seed, double all, double alone) {
         Dice dice(seed);
         Run run;
-        run.series.push_back(shell(0xC0, "speed", Unit::rpm, 1));
-        run.series.push_back(shell(0xC1, "pressure", Unit::kilopascal, 0.5));
-        run.series.push_back(shell(0xC2, "flow", Unit::gram_second, 0.05));
-        run.series.push_back(shell(0xC3, "throttle", Unit::percent, 0.1));
+        run.series = {shell(0xC0, "speed", Unit::rpm, 1),
+                      shell(0xC1, "pressure", Unit::kilopascal, 0.5),
+                      shell(0xC2, "flow", Unit::gram_second, 0.05),
+                      shell(0xC3, "throttle", Unit::percent, 0.1)};
         Course turning{1500, 2000, 0.02, 900, 2500, 0.05};
         Course load{50, 50, 0.02, 25, 70, 0.05};
         const auto clean = [&](double t) {
@@ -542,9 +539,8 @@ TEST_CASE("what the ECU works out may go to where it rests and back") {
     const auto cut = [](std::uint32_t seed, bool wavers) {
         Dice dice(seed);
         Run run;
-        run.series.push_back(shell(0xC0, "speed", Unit::rpm, 1));
-        run.series.push_back(shell(0x04, "load", Unit::percent, 0.4));
-        run.series.push_back(shell(0xC2, "pedal", Unit::percent, 0.4));
+        run.series = {shell(0xC0, "speed", Unit::rpm, 1), shell(0x04, "load", Unit::percent, 0.4),
+                      shell(0xC2, "pedal", Unit::percent, 0.4)};
         Course turning{1500, 2000, 0.08, 900, 2500, 0.15};
         Course own{50, 50, 0.08, 25, 70, 0.2};
         int turn = 0;
@@ -603,10 +599,10 @@ TEST_CASE("two fields of one oxygen sensor do not vouch for each other") {
     const auto lambda = [](std::uint32_t seed, double off) {
         Dice dice(seed);
         Run run;
-        run.series.push_back(shell(0xC0, "speed", Unit::rpm, 1));
-        run.series.push_back(shell(0xC1, "pressure", Unit::kilopascal, 0.5));
-        run.series.push_back(shell(0x34, "ratio", Unit::none, 0.0005));
-        run.series.push_back(shell(0x34, "current", Unit::milliampere, 0.004));
+        run.series = {shell(0xC0, "speed", Unit::rpm, 1),
+                      shell(0xC1, "pressure", Unit::kilopascal, 0.5),
+                      shell(0x34, "ratio", Unit::none, 0.0005),
+                      shell(0x34, "current", Unit::milliampere, 0.004)};
         run.series.back().index = 1;
         Course turning{1500, 2000, 0.08, 900, 2500, 0.15};
         Course load{50, 50, 0.08, 25, 70, 0.2};
@@ -679,9 +675,9 @@ TEST_CASE("engine and road speed are held to the gears, which nobody reports") {
                          const Fault& fault) {
         Dice dice(seed);
         Run run;
-        run.series.push_back(shell(0x0C, "engine", Unit::rpm, 0.25));
-        run.series.push_back(shell(0x0D, "road", Unit::kilometre_hour, 1));
-        run.series.push_back(shell(0xC3, "wanderer", Unit::percent, 0.1));
+        run.series = {shell(0x0C, "engine", Unit::rpm, 0.25),
+                      shell(0x0D, "road", Unit::kilometre_hour, 1),
+                      shell(0xC3, "wanderer", Unit::percent, 0.1)};
         for (Series& series : run.series)
             give_ends(series, 0, 20000);
         constexpr std::array<double, 5> gears{110, 66, 44, 33, 26}; // rpm at 1 km/h

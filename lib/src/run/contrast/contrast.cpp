@@ -271,8 +271,7 @@ class Comparison {
                 (other != k && track.present() && one_sensor(mine.series(), track.series())))
                 used[other] = 1;
         }
-        constexpr int most_models = 3;
-        for (int m = 0; m < most_models; ++m) {
+        for (std::size_t m = 0; m < most_views; ++m) {
             auto model = std::make_unique<Model>(*survey_, *good_, *bad_[run], k, used, most,
                                                  set_freely(good_->track(k).series()));
             if (!model->usable() || (m > 0 && model->explained() < 0.5))
@@ -322,7 +321,7 @@ class Comparison {
                                                                    : 1.0),
                               stillness(k)));
         const bool misses = misses_recirculation(series);
-        if (!locked && (set_freely(series) || misses))
+        if (!locked && leaps_at_will(series))
             candidate.hits.erase(std::remove_if(candidate.hits.begin(), candidate.hits.end(),
                                                 [misses](const Hit& hit) {
                                                     return hit.sign == Sign::leap ||
@@ -602,9 +601,7 @@ class Comparison {
         if (known)
             return *known;
         known.emplace();
-        // What is set freely may leap, and so may what misses it.
-        const bool free =
-            set_freely(good_->track(k).series()) || misses_recirculation(good_->track(k).series());
+        const bool free = leaps_at_will(good_->track(k).series());
         if (!free && !models.front()->uses().empty())
             known = leaps_and_roughness(k, run, models);
         else if (!free)
@@ -1112,8 +1109,7 @@ class Comparison {
     void look_at_constant(std::size_t k, std::size_t run) {
         const Track& track = bad_[run]->track(k);
         const Series& series = track.series();
-        if (series.size() < 20 || set_freely(good_->track(k).series()) ||
-            misses_recirculation(series))
+        if (series.size() < 20 || leaps_at_will(good_->track(k).series()))
             return;
         std::vector<double> values(series.size());
         for (std::size_t i = 0; i < values.size(); ++i)

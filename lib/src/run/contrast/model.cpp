@@ -68,7 +68,6 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
     : survey_(&survey), good_(&good), bad_(&bad), target_(target) {
     const Range& range = survey.range(target);
     const Series& own = good.track(target).series();
-    undefined_ = undefined_from(own);
     if (set_freely && own.has_ends && own.low >= 0) {
         // Not where it hardly ever is on.
         const auto off = static_cast<float>(own.low + 1.5 * own.step);
@@ -880,6 +879,7 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
     const std::ptrdiff_t rpm = survey_->rpm;
     const bool never_stopped = survey_->least_rpm > 0 && static_cast<std::size_t>(rpm) != target_;
     const Range& own = survey_->range(target_);
+    const float undefined = undefined_from(drive.track(target_).series());
     constexpr float cold = 15;
     // A run that begins far colder warms up first.
     bool colder = &drive == bad_ && drive.track(target_).series().unit == Unit::celsius &&
@@ -899,7 +899,7 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
                 aside = drive.slowed(signal, Form::plain, t - back) < survey_->least_rpm;
         }
         // Off is what the ECU may set it to whatever the others do.
-        aside = aside || trace.y[i] <= off_ || trace.y[i] >= undefined_;
+        aside = aside || trace.y[i] <= off_ || trace.y[i] >= undefined;
         const bool early = t < fresh + settling;
         constexpr double begun = 4;
         trace.settling[i] = early && !aside && t >= begun ? 1 : 0;

@@ -195,7 +195,6 @@ class Model {
     bool usable_ = false;
     bool locked_ = false;
     float off_ = -std::numeric_limits<float>::infinity(); ///< what is set freely is off up to here
-    float undefined_ = std::numeric_limits<float>::infinity(); ///< from here on it says nothing
     double explained_ = 0;
     double usual_ = 0;
     std::size_t swings_ = 0;

@@ -102,6 +102,9 @@ struct Ends {
 };
 Ends within_ends(const Trace& good, double step);
 
+/// Models of one signal that are put together.
+inline constexpr std::size_t most_views = 3;
+
 /// For signals that others tell, one that comes late by much: what is left of it in the quick
 /// movements goes away once it is held against what was expected some seconds before. Learns from
 /// the good run how much of it ever does.
@@ -115,7 +118,6 @@ class LateScanner {
     static constexpr std::size_t widths = 3;
     static constexpr std::array<double, widths> spans{8, 25, 80}; ///< of the windows, in seconds
     static constexpr std::array<double, widths> factors{3.8, 3.4, 1.4};
-    static constexpr std::size_t most_views = 3;
     using Course = std::array<std::vector<Window>, widths>;
     static std::size_t width_of(std::size_t w, const Trace& trace);
     static Course course(const Trace& trace, const std::array<double, widths>& above);
@@ -163,14 +165,13 @@ class LooseScanner {
 
   private:
     static constexpr std::size_t most_widths = 4;
-    static constexpr std::size_t most_models = 3;
     struct Norm {
         double width = 0;    ///< seconds
         double limit = 0;    ///< 0: not looked for
         double at_end = 0;   ///< of standing still at either end
         double greatest = 0; ///< difference that the good run had, in the signal's unit
-        std::array<double, most_models> unit{};   ///< of each model
-        std::array<double, most_models> centre{}; ///< of signs that have only one side
+        std::array<double, most_views> unit{};   ///< of each model
+        std::array<double, most_views> centre{}; ///< of signs that have only one side
     };
     void visit(const Trace& trace, Sign sign, double seconds, std::vector<Window>& out) const;
     static void agree(const std::vector<Trace>& traces, Sign sign, const Norm& norm,
@@ -198,7 +199,6 @@ class BurstScanner {
 
   private:
     static constexpr std::array<std::size_t, 4> widths{8, 16, 32, 64}; ///< samples
-    static constexpr std::size_t most_views = 3;
     std::size_t views(const std::vector<Trace>& traces) const {
         return told_ ? std::min(most_views, traces.size()) : 1;
     }

@@ -85,13 +85,13 @@ void hold_down_leaps(const Trace& trace, std::vector<Hit>& hits) {
             hit.score *= among_others;
 }
 
-/// A signal that nothing tells may leap to somewhere else: what a fault does comes back.
+/// A signal may leap to somewhere else and stay there: what a fault does comes back.
 void hold_down_one_way(const Trace& trace, std::vector<Hit>& hits) {
     constexpr std::size_t soon = 8; // samples
     constexpr float stays = 0.6F;
     const std::size_t n = trace.y.size();
     for (Hit& hit : hits) {
-        if (hit.sign != Sign::leap || hit.to > n)
+        if (hit.sign != Sign::leap)
             continue;
         const float before = trace.y[hit.from];
         const float after = trace.y[hit.to - 1];
@@ -271,9 +271,9 @@ void LooseScanner::agree(const std::vector<Trace>& traces, Sign sign, const Norm
             first[i].value = least;
             continue;
         }
-        std::array<Seen, most_models> all;
+        std::array<Seen, most_views> all;
         std::size_t count = 0;
-        for (std::size_t m = 0; m < models && m < most_models; ++m) {
+        for (std::size_t m = 0; m < models && m < most_views; ++m) {
             const double scale = scale_at(traces[m], sign, middle);
             const Seen one{seen[m][i].value * scale, norm.unit[m] * scale};
             if (!std::isnan(one.difference) && !std::isnan(one.unit))

@@ -133,10 +133,11 @@ std::vector<SlowScanner::Change> SlowScanner::look(const Track& track, float lea
         return out;
     const double first = track.time(0);
     const double last = track.time(track.size() - 1);
-    const double settled = misses_recirculation(track.series()) ? first : settled_at(track, step_);
+    const bool misses = misses_recirculation(track.series());
+    const double settled = misses ? first : settled_at(track, step_);
     // Moments of a great error make a mean over a few seconds.
     constexpr std::size_t minute = 2;
-    const std::size_t least_width = misses_recirculation(track.series()) ? minute : 0;
+    const std::size_t least_width = misses ? minute : 0;
     for (std::size_t w = least_width; w < widths.size() && limits_[w] > 0; ++w) {
         const double width = widths[w];
         const double stride = stride_of(track, width);

@@ -78,7 +78,7 @@ struct ToldScanner::Sight {
     Sight(const std::vector<Trace>& of, double late_floor) : traces(&of) {
         const std::size_t n = of.front().t.size();
         timed.assign(n, nothing);
-        std::array<Seen, 3> views{};
+        std::array<Seen, most_views> views{};
         for (std::size_t i = 0; i < n; ++i) {
             std::size_t count = 0;
             for (const Trace& trace : of)
@@ -166,7 +166,7 @@ void ToldScanner::visit(Sight& sight, Sign sign, double wide, std::vector<Window
                 });
     };
     const auto put_together = [&](const Sight::Means& of, auto merge) {
-        std::array<Seen, 3> views{};
+        std::array<Seen, most_views> views{};
         for (std::size_t i = 0; i < out.size(); ++i) {
             std::size_t count = 0;
             for (const auto& of_model : of)

@@ -29,6 +29,10 @@ bool misses_recirculation(const Series& series) {
     return plain_id(series) == 0x2D;
 }
 
+bool leaps_at_will(const Series& series) {
+    return set_freely(series) || misses_recirculation(series);
+}
+
 bool trims(const Series& series) {
     const std::uint16_t id = plain_id(series);
     return (id >= 0x06 && id <= 0x09) || (id >= 0x55 && id <= 0x58);

@@ -25,6 +25,10 @@ bool set_freely(const Series& series);
 /// command changes, but not for long.
 bool misses_recirculation(const Series& series);
 
+/// What may leap from one sample to the next with nothing wrong: what is set freely, and what
+/// misses it.
+bool leaps_at_will(const Series& series);
+
 /// Fuel trims. An ECU may set one back at any moment, but keeps it far from the ends of its scaling
 /// (common practice).
 bool trims(const Series& series);
