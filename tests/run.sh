@@ -81,7 +81,7 @@ tidy() {
             --checks=-bugprone-suspicious-include --header-filter='lib/(include/telltale|src)/' \
             --extra-arg=-Xclang --extra-arg=-analyzer-opt-analyze-headers \
             --extra-arg=-Xclang --extra-arg=-analyzer-config --extra-arg=-Xclang \
-            --extra-arg=max-nodes=50000
+            --extra-arg=max-nodes=20000
 }
 
 stage packages packages || exit 1
