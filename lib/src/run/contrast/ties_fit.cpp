@@ -157,18 +157,20 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
         return true;
     };
     const double own_sd = sd_of(tie.target, tie.powers);
+    constexpr int rounds = 4;
     constexpr double hopeless = 1.5; // strays held down does not make it that much closer
-    for (int round = 0; round < 4; ++round) {
-        for (Gram& gram : grams)
-            gram.fill(0);
-        for (std::size_t r = 0; r < rows.size(); ++r) {
-            Gram& gram = grams[std::min<std::size_t>(blocks - 1, good.block[rows[r]])];
-            for (std::size_t i = 0; i < p; ++i) {
-                for (std::size_t j = 0; j <= i; ++j)
-                    gram[i * p + j] += weight[r] * x[r][i] * x[r][j];
-                gram[wide * wide + i] += weight[r] * x[r][i] * double{y[rows[r]]};
-            }
+    const auto add = [&](std::size_t r, double by) {
+        Gram& gram = grams[std::min<std::size_t>(blocks - 1, good.block[rows[r]])];
+        for (std::size_t i = 0; i < p; ++i) {
+            const double weighted = by * x[r][i];
+            for (std::size_t j = 0; j <= i; ++j)
+                gram[i * p + j] += weighted * x[r][j];
+            gram[wide * wide + i] += weighted * double{y[rows[r]]};
         }
+    };
+    for (std::size_t r = 0; r < rows.size(); ++r)
+        add(r, 1);
+    for (int round = 0; round < rounds; ++round) {
         if (!solved(blocks, beta))
             return false;
         for (std::size_t r = 0; r < rows.size(); ++r) {
@@ -178,8 +180,12 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
         if (off > hopeless * loosest * own_sd)
             return false;
         const double limit = 2 * off + 1e-12;
-        for (std::size_t r = 0; r < rows.size(); ++r)
-            weight[r] = size[r] <= limit ? 1 : limit / size[r];
+        for (std::size_t r = 0; r < rows.size() && round + 1 < rounds; ++r) {
+            const double now = size[r] <= limit ? 1 : limit / size[r];
+            if (now != weight[r])
+                add(r, now - weight[r]);
+            weight[r] = now;
+        }
     }
     tie.beta.clear();
     for (std::size_t b = 0; b < blocks; ++b) {
@@ -266,7 +272,7 @@ void Ties::remember(const Grid& good, Tie& tie) const {
         tie.near_block.push_back(good.block[rows[r]]);
     }
     std::vector<double> alike;
-    for (std::size_t r = 0; r < rows.size(); r += 4)
+    for (std::size_t r = 0; r < rows.size(); r += 8)
         alike.push_back(double{near(tie, x[r], good.block[rows[r]]).distance});
     tie.near_enough = static_cast<float>(1.5 * quantile(alike, 0.98)) + 0.02F;
 }

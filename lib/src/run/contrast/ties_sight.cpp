@@ -104,7 +104,7 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         terms = terms_at(tie, grid, i, x);
         if (tie.count > 1 && distance(tie, x) > tie.farthest)
             continue;
-        if (i % 4 == 0 || std::isnan(around[i - 1].distance)) // it changes slowly
+        if (i % 8 == 0 || std::isnan(around[i - 1].distance)) // it changes slowly
             around[i] = near(tie, x, is_good ? grid.block[i] : 255);
         else
             around[i] = around[i - 1];
