@@ -593,6 +593,42 @@ TEST_CASE(
     CHECK(burst->start_second >= 199);
     CHECK(burst->end_second <= 221);
     CHECK(held(good, drive(2, 88, wanderer, moments(60, 400, 60))).suspects.empty());
+    // Of a temperature it is not.
+    const auto few_degrees = [all = moments(60, 400, 160)](double value, double t) mutable {
+        return value + 0.4 * (all(value, t) - value);
+    };
+    const auto often = first(held(good, drive(2, 88, warmth, few_degrees)), warmth);
+    CHECK(often->episode_count >= 6);
+}
+
+TEST_CASE("a short drop is found by the signal's own course where the others tell it badly") {
+    constexpr auto half_told = static_cast<Which>(2);
+    const auto drive_of = [](std::uint32_t seed, const Fault& fault) {
+        Dice dice(seed);
+        Run run;
+        run.series = {shell(0xC0, "speed", Unit::rpm, 1), shell(0xC1, "load", Unit::percent, 0.4),
+                      shell(0xC2, "half told", Unit::kilopascal, 0.1)};
+        Course turning{1500, 2000, 0.08, 900, 2500, 0.04};
+        Course load{50, 50, 0.08, 25, 70, 0.2};
+        Course unseen{50, 50, 0.05, 40, 20, 0.04};
+        const auto clean = [&](double) {
+            return std::array{turning.at + 4 * dice.scatter(), load.at + 0.4 * dice.scatter(),
+                              turning.at / 60 + unseen.at + 0.3 * dice.scatter()};
+        };
+        return along(std::move(run), dice, {&turning, &load, &unseen}, clean, 0.02, 2, fault);
+    };
+    const auto drop = [](double by) {
+        return [by](double value, double t) { return value - (between(t, 250, 250.4) ? by : 0); };
+    };
+    const Run good = drive_of(1, {});
+    CHECK(held(good, drive_of(2, {})).suspects.empty());
+    CHECK(held(good, drive_of(2, drop(1))).suspects.empty());
+    const auto found = first(held(good, drive_of(2, drop(3.75))), half_told);
+    CHECK(found->kind == DepartureKind::drop_out);
+    CHECK(found->start_second == doctest::Approx(250).epsilon(0.01));
+    // Beside its own neighbours, since the others point to anywhere.
+    CHECK(found->peak_difference == doctest::Approx(-3.75).epsilon(0.2));
+    CHECK(found->sentence.find("where its own course leads to") != std::string::npos);
 }
 
 TEST_CASE("two fields of one oxygen sensor do not vouch for each other") {

@@ -87,38 +87,111 @@ float score(std::size_t still) {
     return most;
 }
 
+/// Five minutes of a signal that takes the values `own(t)` and noise, and `more(i)` on top from
+/// sample to sample, while the others point to `expected(i)`.
+template <class Own, class More, class Expected>
+Trace beside(Own own, More more, Expected expected) {
+    constexpr std::size_t samples = 1200;
+    Trace out;
+    out.interval = 0.25;
+    for (std::size_t i = 0; i < samples; ++i) {
+        const double t = static_cast<double>(i) * out.interval;
+        const auto noise = static_cast<float>(i % 3) - 1;
+        out.t.push_back(t);
+        out.fitted.push_back(static_cast<float>(expected(i)));
+        out.y.push_back(static_cast<float>(own(t)) + noise + static_cast<float>(more(i)));
+    }
+    return finished(out);
+}
+
+double fifty(std::size_t) {
+    return 50;
+}
+
+/// `by` from sample 600 to 600 + `width`.
+auto put_on(double by, std::size_t width) {
+    return [=](std::size_t i) { return i >= 600 && i < 600 + width ? by : 0; };
+}
+
 /// The score of a leap by 30 that stays for so many samples, of a signal that nothing tells and
 /// that wanders slowly.
 float leap_score(std::size_t stays) {
-    const auto wandering = [](std::size_t from, std::size_t to) {
-        constexpr std::size_t samples = 1200;
-        Trace out;
-        out.interval = 0.25;
-        for (std::size_t i = 0; i < samples; ++i) {
-            const double t = static_cast<double>(i) * out.interval;
-            const auto noise = static_cast<float>(i % 3) - 1;
-            out.t.push_back(t);
-            out.fitted.push_back(50);
-            out.y.push_back(static_cast<float>(50 + 8 * std::sin(0.2 * t)) + noise +
-                            (i >= from && i < to ? 30.0F : 0.0F));
-        }
-        out.settling.assign(samples, 0);
-        out.stir.assign(samples, 1);
-        out.local.assign(samples, 4);
-        return finished(out);
+    const auto wandering = [](auto more) {
+        Trace out = beside([](double t) { return 50 + 8 * std::sin(0.2 * t); }, more, fifty);
+        out.settling.assign(out.t.size(), 0);
+        out.stir.assign(out.t.size(), 1);
+        out.local.assign(out.t.size(), 4);
+        return out;
     };
-    constexpr std::size_t at = 600;
     Series series;
     series.step = 1;
     float most = 0;
-    const LooseScanner scanner({wandering(0, 0)}, series, 1, LooseScanner::Still::nowhere);
-    for (const Hit& hit : scanner.scan({wandering(at, at + stays)}, 0.1F))
+    const LooseScanner scanner({wandering(put_on(0, 0))}, series, 1, LooseScanner::Still::nowhere);
+    for (const Hit& hit : scanner.scan({wandering(put_on(30, stays))}, 0.1F))
         if (hit.sign == Sign::leap)
             most = std::max(most, hit.score);
     return most;
 }
 
+/// The strongest hit of a sign among the peaks and edges of a signal that moves all the time, of
+/// which the others expect `expected(t)`, far from what it is; `more(i)` comes on top from sample
+/// to sample of the bad run.
+template <class Expected, class More>
+float own_course_score(Sign sign, bool edges, Expected expected, More more) {
+    const auto moving = [](double t) { return 50 + 30 * std::sin(0.05 * t); };
+    float most = 0;
+    const std::vector<Trace> good(2, beside(moving, put_on(0, 0), expected));
+    const std::vector<Trace> bad(2, beside(moving, more, expected));
+    for (const Hit& hit : PeakScanner(good, 0.5, 1, edges).scan(bad, 0.1F))
+        if (hit.sign == sign) {
+            most = std::max(most, hit.score);
+            CHECK(hit.to <= bad.front().t.size());
+        }
+    return most;
+}
+
 } // namespace
+
+TEST_CASE(
+    "a peak far smaller than what the others leave open is told from the signal's own course") {
+    const auto peak = [](double by, std::size_t width) {
+        return own_course_score(Sign::peak, false, fifty, put_on(by, width));
+    };
+    // Noise goes from -1 to 1, and the others are up to 30 off.
+    for (const std::size_t width : {1U, 2U, 4U}) {
+        CHECK(peak(12, width) > 1);
+        CHECK(peak(-12, width) > 1);
+    }
+    CHECK(peak(3, 1) < 0.6F);
+    // What lasts longer, goes to somewhere else, or is shared, is none.
+    CHECK(peak(12, 9) == 0);
+    CHECK(own_course_score(Sign::peak, false, fifty, put_on(12, 600)) == 0);
+    const auto as_much = [](std::size_t i) { return 50 + put_on(12, 2)(i); };
+    CHECK(own_course_score(Sign::peak, false, as_much, put_on(12, 2)) == 0);
+    // Nor while the others move as much.
+    const auto meanwhile = [](std::size_t i) { return i < 600 ? 50.0 : 62.0; };
+    CHECK(own_course_score(Sign::peak, false, meanwhile, put_on(12, 2)) < 0.2F);
+}
+
+TEST_CASE("a peak among many of all sizes is one of them") {
+    const auto many = [](std::size_t i) {
+        return i % 60 == 0 && i > 60 ? static_cast<double>(i) / 100 : 0;
+    };
+    const float one = own_course_score(Sign::peak, false, fifty, put_on(12, 1));
+    CHECK(own_course_score(Sign::peak, false, fifty, many) < 0.5F * one);
+}
+
+TEST_CASE("an edge counts where the others tell the value, and a ramp is none") {
+    const auto stays = put_on(14, 600);
+    CHECK(own_course_score(Sign::leap, true, fifty, stays) > 1);
+    CHECK(own_course_score(Sign::leap, false, fifty, stays) == 0);
+    const auto as_much = [&](std::size_t i) { return 50 + stays(i); };
+    CHECK(own_course_score(Sign::leap, true, as_much, stays) == 0);
+    const auto ramp = [](std::size_t i) {
+        return 14 * std::clamp((static_cast<double>(i) - 598) / 4, 0.0, 1.0);
+    };
+    CHECK(own_course_score(Sign::leap, true, fifty, ramp) < 0.5F);
+}
 
 TEST_CASE("a leap counts less where what it leapt from does not come back soon") {
     const float back = leap_score(6);

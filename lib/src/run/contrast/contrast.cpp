@@ -300,6 +300,8 @@ class Comparison {
         const double strict_set = commanded(series) ? 3.0 : set_by_ecu ? 1.4 : 1.0;
         const BurstScanner bursts(traces, series.step, strict_set * (switches(series) ? 1.6 : 1.0),
                                   locked);
+        // Its edges count where the others tell its value and no ECU sets it.
+        const PeakScanner peaks(traces, series.step, set_by_ecu ? 1.4 : 1.0, locked && !set_by_ecu);
         const auto look = [&](const auto& scanner) {
             traces.clear();
             for (const auto& model : candidate.models)
@@ -308,6 +310,8 @@ class Comparison {
             // What is commanded may leap to and fro.
             if (!locked && (commanded(series) || misses_recirculation(series)))
                 return;
+            const std::vector<Hit> momentary = peaks.scan(traces, least);
+            candidate.hits.insert(candidate.hits.end(), momentary.begin(), momentary.end());
             const std::vector<Hit> noise = bursts.scan(traces, least);
             candidate.hits.insert(candidate.hits.end(), noise.begin(), noise.end());
         };
@@ -326,6 +330,7 @@ class Comparison {
                                                 [misses](const Hit& hit) {
                                                     return hit.sign == Sign::leap ||
                                                            hit.sign == Sign::excursion ||
+                                                           hit.sign == Sign::peak ||
                                                            (misses && hit.sign == Sign::rough);
                                                 }),
                                  candidate.hits.end());
@@ -879,10 +884,12 @@ class Comparison {
                    : about_ties(hit.sign) && candidate.tied ? *candidate.tied
                                                             : trace;
         };
-        // Strange moments all over the drive are how it is driven, unless they are very strange.
+        // Strange moments all over the drive are how it is driven, unless they are very strange, or
+        // of a temperature, which no drive moves to and fro so fast.
         constexpr std::size_t many = 6;
         constexpr float very = 3;
-        if (kept.size() >= many && kept.front().score < very && !together(trace, kept) &&
+        if (kept.size() >= many && kept.front().score < very &&
+            good_->track(k).series().unit != Unit::celsius && !together(trace, kept) &&
             std::all_of(hits.begin(), hits.end(),
                         [](const Hit& hit) { return momentary(hit.sign); }))
             return;
@@ -971,12 +978,18 @@ class Comparison {
         const Candidate& own = candidates_[departure.run][departure.signal];
         const bool told = (!own.models.empty() && own.models.front()->locked()) || left_ties(own);
         departure.sentence = sentence(signal, departure, result_.coverage[departure.run],
-                                      is_unlike(own) ? Beside::good_drive
-                                      : told         ? Beside::others
-                                                     : Beside::itself);
+                                      is_unlike(own)            ? Beside::good_drive
+                                      : told && !by_itself(own) ? Beside::others
+                                                                : Beside::itself);
         departure.proof = proof(signal, departure.kind);
         departure.others = others(departure, strongest, bad);
         result_.suspects.push_back(std::move(departure));
+    }
+
+    /// Whether what is strangest about it is its own course from one sample to the next.
+    static bool by_itself(const Candidate& candidate) {
+        const Sign sign = candidate.hits.empty() ? Sign::level : candidate.hits.front().sign;
+        return sign == Sign::peak || sign == Sign::leap;
     }
 
     /// Whether what is strangest about it is beside its ties.
@@ -1020,8 +1033,9 @@ class Comparison {
         const float before = trace.y[hit.from > 0 ? hit.from - 1 : hit.from];
         const float after = trace.y[hit.to < trace.y.size() ? hit.to : hit.to - 1];
         out.peak_expected = hit.sign == Sign::leap || hit.sign == Sign::creep ? before
-                            : std::isnan(trace.fitted[peak]) ? 0.5F * (before + after)
-                                                             : trace.fitted[peak];
+                            : hit.sign == Sign::peak || std::isnan(trace.fitted[peak])
+                                ? 0.5F * (before + after)
+                                : trace.fitted[peak];
         out.peak_difference = out.peak_value - out.peak_expected;
         return out;
     }
@@ -1058,6 +1072,7 @@ class Comparison {
         switch (hit.sign) {
         case Sign::apart:
         case Sign::excursion:
+        case Sign::peak:
             if (hit.to - hit.from > 6)
                 break;
             return far <= 1 ? DepartureKind::spike : DepartureKind::drop_out;

@@ -44,6 +44,34 @@ Ends within_ends(const Trace& good, double step) {
     return {static_cast<float>(low + by), static_cast<float>(high - by)};
 }
 
+void hold_down_among_others(const Trace& trace, Sign sign, std::vector<Hit>& hits) {
+    constexpr double together = 10; // seconds
+    constexpr float gap = 1.8F;     // times the next greatest
+    constexpr float least = 0.8F;
+    constexpr float unseen = 0.45F; // smaller ones are not kept
+    constexpr float among_others = 0.4F;
+    std::vector<const Hit*> alike;
+    for (const Hit& hit : hits)
+        if (hit.sign == sign)
+            alike.push_back(&hit);
+    std::sort(alike.begin(), alike.end(),
+              [](const Hit* a, const Hit* b) { return a->from < b->from; });
+    std::vector<float> peaks; // of those that lie together
+    for (std::size_t i = 0; i < alike.size(); ++i) {
+        if (i == 0 || trace.t[alike[i]->from] - trace.t[alike[i - 1]->from] > together)
+            peaks.push_back(0);
+        peaks.back() = std::max(peaks.back(), alike[i]->score);
+    }
+    std::sort(peaks.rbegin(), peaks.rend());
+    peaks.push_back(unseen);
+    for (std::size_t i = 0; i + 1 < peaks.size(); ++i)
+        if (peaks[i] >= least && peaks[i] > gap * peaks[i + 1])
+            return;
+    for (Hit& hit : hits)
+        if (hit.sign == sign)
+            hit.score *= among_others;
+}
+
 void settle(std::vector<Hit>& hits) {
     // Absurd values beside a scale of nothing.
     for (Hit& hit : hits)

@@ -17,6 +17,7 @@ namespace telltale::run {
 enum class Sign : std::uint8_t {
     apart,     ///< a few samples off all that is expected a moment around
     excursion, ///< a few samples away from both neighbourhoods, and back
+    peak,      ///< a few samples beyond those on either side, in the signal's own course
     level,     ///< the mean over a window, as far as no view contradicts
     shown,     ///< the mean over a window that two views show
     rough,     ///< the scatter from sample to sample
@@ -35,7 +36,8 @@ inline constexpr std::size_t sign_count = static_cast<std::size_t>(Sign::count_)
 
 /// A few samples and no more.
 constexpr bool momentary(Sign sign) {
-    return sign == Sign::leap || sign == Sign::apart || sign == Sign::excursion;
+    return sign == Sign::leap || sign == Sign::peak || sign == Sign::apart ||
+           sign == Sign::excursion;
 }
 /// What is off, or comes late, over a window.
 constexpr bool lasts(Sign sign) {
@@ -212,6 +214,21 @@ class BurstScanner {
     std::array<std::array<double, most_views>, widths.size()> most_{}; ///< 0: not looked for
 };
 
+/// What a signal does for a few samples and takes back (peaks), or from one sample to the next
+/// (edges), beside the greatest of the kind that it ever did in the good run: its own course, as
+/// far as the others do not explain it. The others' expectation need not be sharp for that.
+class PeakScanner {
+  public:
+    PeakScanner(const std::vector<Trace>& good, double step, double strictness, bool edges);
+    std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
+
+  private:
+    static constexpr std::size_t widths = 5; ///< edges; peaks of one sample, of two and so on
+    template <class See> static void each(const Trace& trace, std::size_t width, See see);
+
+    std::array<double, widths> limits_{}; ///< in the signal's unit; 0: not looked for
+};
+
 /// For slow signals: how far the mean changes from one stretch of seconds to the next.
 class SlowScanner {
   public:
@@ -296,6 +313,10 @@ class Stretches {
 
 /// No score is greater.
 inline constexpr float most_score = 1e6F;
+
+/// Where hits of a momentary sign are of all sizes, the greatest is one of them: those of a fault
+/// stand apart from the rest.
+void hold_down_among_others(const Trace& trace, Sign sign, std::vector<Hit>& hits);
 
 /// The strongest first, at most 200.
 void settle(std::vector<Hit>& hits);

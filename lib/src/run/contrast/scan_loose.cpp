@@ -55,36 +55,6 @@ float scale_at(const Trace& trace, Sign sign, std::size_t i) {
     return sign == Sign::excursion ? trace.local[i] : trace.sigma[i];
 }
 
-/// Where leaps of all sizes are, the greatest is one of them: those of a fault stand apart from the
-/// rest.
-void hold_down_leaps(const Trace& trace, std::vector<Hit>& hits) {
-    constexpr double together = 10; // seconds
-    constexpr float gap = 1.8F;     // times the next greatest
-    constexpr float least = 0.8F;
-    constexpr float unseen = 0.45F; // smaller ones are not kept
-    constexpr float among_others = 0.4F;
-    std::vector<const Hit*> leaps;
-    for (const Hit& hit : hits)
-        if (hit.sign == Sign::leap)
-            leaps.push_back(&hit);
-    std::sort(leaps.begin(), leaps.end(),
-              [](const Hit* a, const Hit* b) { return a->from < b->from; });
-    std::vector<float> peaks; // of those that lie together
-    for (std::size_t i = 0; i < leaps.size(); ++i) {
-        if (i == 0 || trace.t[leaps[i]->from] - trace.t[leaps[i - 1]->from] > together)
-            peaks.push_back(0);
-        peaks.back() = std::max(peaks.back(), leaps[i]->score);
-    }
-    std::sort(peaks.rbegin(), peaks.rend());
-    peaks.push_back(unseen);
-    for (std::size_t i = 0; i + 1 < peaks.size(); ++i)
-        if (peaks[i] >= least && peaks[i] > gap * peaks[i + 1])
-            return;
-    for (Hit& hit : hits)
-        if (hit.sign == Sign::leap)
-            hit.score *= among_others;
-}
-
 /// A signal may leap to somewhere else and stay there: what a fault does comes back.
 void hold_down_one_way(const Trace& trace, std::vector<Hit>& hits) {
     constexpr std::size_t soon = 8; // samples
@@ -465,7 +435,7 @@ std::vector<Hit> LooseScanner::scan(const std::vector<Trace>& traces, float leas
                     stretches.add(one, score);
             }
         }
-    hold_down_leaps(traces.front(), hits);
+    hold_down_among_others(traces.front(), Sign::leap, hits);
     hold_down_one_way(traces.front(), hits);
     settle(hits);
     return hits;

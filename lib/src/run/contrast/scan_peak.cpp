@@ -1,0 +1,157 @@
+// SPDX-License-Identifier: Apache-2.0
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <vector>
+
+#include "run/robust.hpp"
+#include "scan.hpp"
+
+namespace telltale::run {
+namespace {
+
+constexpr std::size_t about = 2;  ///< samples on either side of a peak that it has to pass
+constexpr std::size_t sides = 3;  ///< and of an edge
+constexpr std::size_t nearby = 6; ///< and that tell how much the signal moves there anyway
+
+/// How far all of one lies beyond all of the other; not-a-number where one of them is.
+struct Spread {
+    double low = 1e300;
+    double high = -1e300;
+    void add(double value) {
+        low = std::isnan(value) ? value : std::min(low, value); // not-a-number stays
+        high = std::isnan(value) ? value : std::max(high, value);
+    }
+    double beyond(const Spread& other) const {
+        return low > other.high ? low - other.high : high < other.low ? high - other.low : 0.0;
+    }
+    bool known() const { return !std::isnan(low + high); }
+};
+
+/// How far `width` samples from `at` lie beyond those about them; of an edge (0), how far those
+/// from `at` on lie beyond those before. Signed; not-a-number where one of them is.
+template <class Value> double far_of(std::size_t at, std::size_t width, Value value) {
+    Spread inside;
+    Spread outside;
+    if (width == 0) {
+        for (std::size_t k = 0; k < sides; ++k) {
+            inside.add(value(at + k));
+            outside.add(value(at - 1 - k));
+        }
+    } else {
+        for (std::size_t i = at; i < at + width; ++i)
+            inside.add(value(i));
+        for (std::size_t k = 0; k < about; ++k) {
+            outside.add(value(at - 1 - k));
+            outside.add(value(at + width + k));
+        }
+    }
+    return inside.known() && outside.known() ? inside.beyond(outside) : nothing;
+}
+
+/// The greatest step from sample to sample of those that end at [from, to).
+template <class Value> double step_in(std::size_t from, std::size_t to, Value value) {
+    double most = 0;
+    for (std::size_t i = from; i < to; ++i)
+        most = std::fmax(most, std::abs(value(i) - value(i - 1)));
+    return most;
+}
+
+} // namespace
+
+/// The signal's own peaks of so many samples, or its edges (0): see(at, how far), where there is
+/// one.
+template <class See> void PeakScanner::each(const Trace& trace, std::size_t width, See see) {
+    const std::size_t n = trace.t.size();
+    const std::size_t side = width == 0 ? sides : about;
+    for (std::size_t at = side; at + std::max(width + about, sides) <= n; ++at) {
+        const std::size_t last = width == 0 ? at + sides - 1 : at + width + about - 1;
+        if (trace.piece[at - side] != trace.piece[last])
+            continue;
+        const double far = far_of(at, width, [&](std::size_t i) { return double{trace.y[i]}; });
+        if (far != 0)
+            see(at, far);
+    }
+}
+
+PeakScanner::PeakScanner(const std::vector<Trace>& good, double step, double strictness,
+                         bool edges) {
+    const Trace& main = good.front();
+    constexpr std::size_t few = 40;
+    if (main.t.size() < few)
+        return;
+    const std::vector<double> own(main.y.begin(), main.y.end());
+    std::vector<double> bends;
+    for (const double one : bends_of(main, own))
+        if (!std::isnan(one))
+            bends.push_back(one);
+    constexpr double bend_of_noise = 1.2247; // root of 1.5: of a sample less the mean of two
+    const double noise = std::max(step, mad_factor * median(bends) / bend_of_noise);
+    double most = 0;
+    for (std::size_t width = 1; width < widths; ++width)
+        each(main, width, [&](std::size_t, double far) { most = std::max(most, std::abs(far)); });
+    limits_.fill(strictness * std::max(1.05 * most, 2.6 * noise));
+    most = 0;
+    each(main, 0, [&](std::size_t, double far) { most = std::max(most, std::abs(far)); });
+    limits_[0] = edges ? strictness * std::max(1.4 * most, 3.6 * noise) : 0;
+}
+
+std::vector<Hit> PeakScanner::scan(const std::vector<Trace>& traces, float least) const {
+    constexpr double apart = 0.5;  // of what lies between its sides
+    constexpr double moving = 0.5; // of the greatest step nearby
+    constexpr double sharp = 0.4;  // an edge is no part of a ramp
+    std::vector<Hit> hits;
+    const Trace& main = traces.front();
+    const std::size_t n = main.t.size();
+    const auto own = [&](std::size_t i) { return double{main.y[i]}; };
+    for (std::size_t width = 0; width < widths; ++width) {
+        if (limits_[width] <= 0)
+            continue;
+        Stretches stretches(width == 0 ? Sign::leap : Sign::peak, width, hits);
+        each(main, width, [&](std::size_t at, double far) {
+            if (std::abs(far) < double{least} * limits_[width])
+                return;
+            const std::size_t to = at + width;
+            const double usual = std::max(step_in(at - std::min(at - 1, nearby), at, own),
+                                          step_in(to + 1, std::min(n, to + nearby), own));
+            if (width == 0 && usual > sharp * std::abs(far))
+                return;
+            double less = moving * usual;
+            if (width > 0)
+                less += apart * std::abs(own(at - 1) - own(to));
+            // No more than what the others leave unexplained, by two views where there are two, and
+            // less by what they move meanwhile.
+            double best = 0;
+            double second = 0;
+            std::size_t count = 0;
+            for (std::size_t v = 0; v < std::min(most_views, traces.size()); ++v) {
+                const Trace& trace = traces[v];
+                const auto fitted = [&](std::size_t i) { return double{trace.fitted[i]}; };
+                const double left =
+                    far_of(at, width, [&](std::size_t i) { return own(i) - fitted(i); });
+                if (std::isnan(left))
+                    continue;
+                ++count;
+                if (left * far <= 0)
+                    continue;
+                const double alone = std::min(std::abs(left), std::abs(far)) - less -
+                                     step_in(at - 1, to + 2, fitted);
+                second = std::max(second, std::min(best, alone));
+                best = std::max(best, alone);
+            }
+            const auto score = static_cast<float>((count > 1 ? second : best) / limits_[width]);
+            if (score >= least)
+                stretches.add({at - (width == 0 ? 1 : 0), std::max(to, at + 1), far, 0}, score);
+        });
+    }
+    for (const Sign sign : {Sign::peak, Sign::leap})
+        hold_down_among_others(main, sign, hits);
+    // However far: that the good run never did it may be how that was driven.
+    constexpr float most = 3;
+    for (Hit& hit : hits)
+        hit.score = std::min(hit.score, most);
+    settle(hits);
+    return hits;
+}
+
+} // namespace telltale::run
