@@ -134,7 +134,7 @@ float leap_score(std::size_t stays) {
 }
 
 /// The strongest hit of a sign among the peaks and edges of a signal that moves all the time, of
-/// which the others expect `expected(t)`, far from what it is; `more(i)` comes on top from sample
+/// which the others expect `expected(i)`, far from what it is; `more(i)` comes on top from sample
 /// to sample of the bad run.
 template <class Expected, class More>
 float own_course_score(Sign sign, bool edges, Expected expected, More more) {

@@ -328,9 +328,7 @@ class Comparison {
         if (!locked && leaps_at_will(series))
             candidate.hits.erase(std::remove_if(candidate.hits.begin(), candidate.hits.end(),
                                                 [misses](const Hit& hit) {
-                                                    return hit.sign == Sign::leap ||
-                                                           hit.sign == Sign::excursion ||
-                                                           hit.sign == Sign::peak ||
+                                                    return momentary(hit.sign) ||
                                                            (misses && hit.sign == Sign::rough);
                                                 }),
                                  candidate.hits.end());
@@ -441,23 +439,18 @@ class Comparison {
         if (at < shoulder || at + width + shoulder > trace.y.size() ||
             trace.piece[at - shoulder] != trace.piece[at + width + shoulder - 1])
             return out;
-        float low = std::numeric_limits<float>::infinity();
-        float high = -low;
-        float side_low = low;
-        float side_high = -low;
-        for (std::size_t i = at - shoulder; i < at + width + shoulder; ++i) {
-            const bool inside = i >= at && i < at + width;
-            (inside ? low : side_low) = std::min(inside ? low : side_low, trace.y[i]);
-            (inside ? high : side_high) = std::max(inside ? high : side_high, trace.y[i]);
-        }
-        const double spread = double{side_high - side_low} + step;
+        Spread inside;
+        Spread sides;
+        for (std::size_t i = at - shoulder; i < at + width + shoulder; ++i)
+            (i >= at && i < at + width ? inside : sides).add(double{trace.y[i]});
+        const double spread = sides.high - sides.low + step;
         for (std::size_t i = at - 1; told && i <= at + width; ++i) {
             if (std::isnan(trace.low[i]))
                 return out; // nobody knows what the others make of it
-            side_low = std::min(side_low, trace.low[i]);
-            side_high = std::max(side_high, trace.high[i]);
+            sides.add(double{trace.low[i]});
+            sides.add(double{trace.high[i]});
         }
-        out.by = std::max({0.0, double{low} - double{side_high}, double{side_low} - double{high}});
+        out.by = std::abs(inside.beyond(sides));
         out.ratio = out.by / spread;
         return out;
     }
@@ -988,8 +981,8 @@ class Comparison {
 
     /// Whether what is strangest about it is its own course from one sample to the next.
     static bool by_itself(const Candidate& candidate) {
-        const Sign sign = candidate.hits.empty() ? Sign::level : candidate.hits.front().sign;
-        return sign == Sign::peak || sign == Sign::leap;
+        return !candidate.hits.empty() && (candidate.hits.front().sign == Sign::peak ||
+                                           candidate.hits.front().sign == Sign::leap);
     }
 
     /// Whether what is strangest about it is beside its ties.

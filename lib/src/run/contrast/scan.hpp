@@ -6,6 +6,7 @@
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
+#include <limits>
 #include <span>
 #include <vector>
 
@@ -247,6 +248,47 @@ class SlowScanner {
   private:
     double step_;
     std::array<double, widths.size()> limits_{}; ///< 0: not looked for
+};
+
+/// The least and the greatest of some values; not-a-number where one of them is.
+struct Spread {
+    double low = std::numeric_limits<double>::infinity();
+    double high = -std::numeric_limits<double>::infinity();
+    void add(double value) {
+        low = std::isnan(value) ? value : std::min(low, value); // not-a-number stays
+        high = std::isnan(value) ? value : std::max(high, value);
+    }
+    /// How far all of them lie beyond all of the other, signed; 0 where they do not.
+    double beyond(const Spread& other) const {
+        if (std::isnan(low) || std::isnan(other.low))
+            return nothing;
+        return low > other.high ? low - other.high : high < other.low ? high - other.low : 0.0;
+    }
+};
+
+/// How far `width` values from `at` lie beyond as many as `side` on either side of them, signed; 0
+/// where they do not, not-a-number where one of them is.
+template <class Value>
+double beyond_sides(std::size_t at, std::size_t width, std::size_t side, Value value) {
+    Spread inside;
+    Spread outside;
+    for (std::size_t i = at - side; i < at + width + side; ++i)
+        (i >= at && i < at + width ? inside : outside).add(value(i));
+    return inside.beyond(outside);
+}
+
+/// The two greatest of some sizes.
+struct TwoGreatest {
+    double first = 0;
+    double second = 0;
+    void add(double size) {
+        if (size > first) {
+            second = first;
+            first = size;
+        } else if (size > second) { // not-a-number is neither
+            second = size;
+        }
+    }
 };
 
 /// How far a sample lies beyond all that is expected a moment around, in normal differences.

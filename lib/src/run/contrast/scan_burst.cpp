@@ -111,16 +111,13 @@ std::vector<Hit> BurstScanner::scan(const std::vector<Trace>& traces, float leas
             scatter(bent[v], widths[w], most_[w][v] * limit * double{least}, seen[v]);
         Stretches stretches(Sign::rough, w, hits);
         for (std::size_t j = 0; j < seen.front().size(); ++j) {
-            double best = 0;
-            double second = 0;
+            TwoGreatest ratios;
             for (std::size_t v = 0; v < bent.size(); ++v) {
                 if (most_[w][v] <= 0 || std::isnan(seen[v][j].value))
                     continue;
-                const double ratio = seen[v][j].value / most_[w][v];
-                second = std::max(second, std::min(best, ratio));
-                best = std::max(best, ratio);
+                ratios.add(seen[v][j].value / most_[w][v]);
             }
-            const auto score = static_cast<float>((several ? second : best) / limit);
+            const auto score = static_cast<float>((several ? ratios.second : ratios.first) / limit);
             if (score >= least)
                 stretches.add(seen.front()[j], score);
         }

@@ -10,43 +10,23 @@
 namespace telltale::run {
 namespace {
 
+constexpr std::size_t edge = 0;   ///< the width of what does not come back
 constexpr std::size_t about = 2;  ///< samples on either side of a peak that it has to pass
 constexpr std::size_t sides = 3;  ///< and of an edge
 constexpr std::size_t nearby = 6; ///< and that tell how much the signal moves there anyway
 
-/// How far all of one lies beyond all of the other; not-a-number where one of them is.
-struct Spread {
-    double low = 1e300;
-    double high = -1e300;
-    void add(double value) {
-        low = std::isnan(value) ? value : std::min(low, value); // not-a-number stays
-        high = std::isnan(value) ? value : std::max(high, value);
-    }
-    double beyond(const Spread& other) const {
-        return low > other.high ? low - other.high : high < other.low ? high - other.low : 0.0;
-    }
-    bool known() const { return !std::isnan(low + high); }
-};
-
-/// How far `width` samples from `at` lie beyond those about them; of an edge (0), how far those
-/// from `at` on lie beyond those before. Signed; not-a-number where one of them is.
+/// How far `width` samples from `at` lie beyond those about them; of an edge, how far those from
+/// `at` on lie beyond those before. Signed; not-a-number where one of them is.
 template <class Value> double far_of(std::size_t at, std::size_t width, Value value) {
-    Spread inside;
-    Spread outside;
-    if (width == 0) {
-        for (std::size_t k = 0; k < sides; ++k) {
-            inside.add(value(at + k));
-            outside.add(value(at - 1 - k));
-        }
-    } else {
-        for (std::size_t i = at; i < at + width; ++i)
-            inside.add(value(i));
-        for (std::size_t k = 0; k < about; ++k) {
-            outside.add(value(at - 1 - k));
-            outside.add(value(at + width + k));
-        }
+    if (width != edge)
+        return beyond_sides(at, width, about, value);
+    Spread before;
+    Spread after;
+    for (std::size_t k = 0; k < sides; ++k) {
+        before.add(value(at - 1 - k));
+        after.add(value(at + k));
     }
-    return inside.known() && outside.known() ? inside.beyond(outside) : nothing;
+    return after.beyond(before);
 }
 
 /// The greatest step from sample to sample of those that end at [from, to).
@@ -59,13 +39,13 @@ template <class Value> double step_in(std::size_t from, std::size_t to, Value va
 
 } // namespace
 
-/// The signal's own peaks of so many samples, or its edges (0): see(at, how far), where there is
+/// The signal's own peaks of so many samples, or its edges: see(at, how far), where there is
 /// one.
 template <class See> void PeakScanner::each(const Trace& trace, std::size_t width, See see) {
     const std::size_t n = trace.t.size();
-    const std::size_t side = width == 0 ? sides : about;
+    const std::size_t side = width == edge ? sides : about;
     for (std::size_t at = side; at + std::max(width + about, sides) <= n; ++at) {
-        const std::size_t last = width == 0 ? at + sides - 1 : at + width + about - 1;
+        const std::size_t last = width == edge ? at + sides - 1 : at + width + about - 1;
         if (trace.piece[at - side] != trace.piece[last])
             continue;
         const double far = far_of(at, width, [&](std::size_t i) { return double{trace.y[i]}; });
@@ -88,12 +68,15 @@ PeakScanner::PeakScanner(const std::vector<Trace>& good, double step, double str
     constexpr double bend_of_noise = 1.2247; // root of 1.5: of a sample less the mean of two
     const double noise = std::max(step, mad_factor * median(bends) / bend_of_noise);
     double most = 0;
-    for (std::size_t width = 1; width < widths; ++width)
+    for (std::size_t width = edge + 1; width < widths; ++width)
         each(main, width, [&](std::size_t, double far) { most = std::max(most, std::abs(far)); });
     limits_.fill(strictness * std::max(1.05 * most, 2.6 * noise));
+    limits_[edge] = 0;
+    if (!edges)
+        return;
     most = 0;
-    each(main, 0, [&](std::size_t, double far) { most = std::max(most, std::abs(far)); });
-    limits_[0] = edges ? strictness * std::max(1.4 * most, 3.6 * noise) : 0;
+    each(main, edge, [&](std::size_t, double far) { most = std::max(most, std::abs(far)); });
+    limits_[edge] = strictness * std::max(1.4 * most, 3.6 * noise);
 }
 
 std::vector<Hit> PeakScanner::scan(const std::vector<Trace>& traces, float least) const {
@@ -107,22 +90,21 @@ std::vector<Hit> PeakScanner::scan(const std::vector<Trace>& traces, float least
     for (std::size_t width = 0; width < widths; ++width) {
         if (limits_[width] <= 0)
             continue;
-        Stretches stretches(width == 0 ? Sign::leap : Sign::peak, width, hits);
+        Stretches stretches(width == edge ? Sign::leap : Sign::peak, width, hits);
         each(main, width, [&](std::size_t at, double far) {
             if (std::abs(far) < double{least} * limits_[width])
                 return;
             const std::size_t to = at + width;
             const double usual = std::max(step_in(at - std::min(at - 1, nearby), at, own),
                                           step_in(to + 1, std::min(n, to + nearby), own));
-            if (width == 0 && usual > sharp * std::abs(far))
+            if (width == edge && usual > sharp * std::abs(far))
                 return;
             double less = moving * usual;
-            if (width > 0)
+            if (width != edge)
                 less += apart * std::abs(own(at - 1) - own(to));
             // No more than what the others leave unexplained, by two views where there are two, and
             // less by what they move meanwhile.
-            double best = 0;
-            double second = 0;
+            TwoGreatest shown;
             std::size_t count = 0;
             for (std::size_t v = 0; v < std::min(most_views, traces.size()); ++v) {
                 const Trace& trace = traces[v];
@@ -134,14 +116,13 @@ std::vector<Hit> PeakScanner::scan(const std::vector<Trace>& traces, float least
                 ++count;
                 if (left * far <= 0)
                     continue;
-                const double alone = std::min(std::abs(left), std::abs(far)) - less -
-                                     step_in(at - 1, to + 2, fitted);
-                second = std::max(second, std::min(best, alone));
-                best = std::max(best, alone);
+                shown.add(std::min(std::abs(left), std::abs(far)) - less -
+                          step_in(at - 1, to + 2, fitted));
             }
-            const auto score = static_cast<float>((count > 1 ? second : best) / limits_[width]);
+            const auto score =
+                static_cast<float>((count > 1 ? shown.second : shown.first) / limits_[width]);
             if (score >= least)
-                stretches.add({at - (width == 0 ? 1 : 0), std::max(to, at + 1), far, 0}, score);
+                stretches.add({at - (width == edge ? 1 : 0), std::max(to, at + 1), far, 0}, score);
         });
     }
     for (const Sign sign : {Sign::peak, Sign::leap})

@@ -41,21 +41,13 @@ double witnessed(const Seen* views, std::size_t count) {
         return nothing;
     if (count == 1)
         return views[0].difference / views[0].unit / alone;
-    // The second greatest of either direction.
-    double up[2] = {0, 0};
-    double down[2] = {0, 0};
+    TwoGreatest up;
+    TwoGreatest down;
     for (std::size_t i = 0; i < count; ++i) {
-        double z = views[i].difference / views[i].unit;
-        double* const side = z > 0 ? up : down;
-        z = std::abs(z);
-        if (z > side[0]) {
-            side[1] = side[0];
-            side[0] = z;
-        } else {
-            side[1] = std::max(side[1], z);
-        }
+        const double z = views[i].difference / views[i].unit;
+        (z > 0 ? up : down).add(std::abs(z));
     }
-    return up[1] >= down[1] ? up[1] : -down[1];
+    return up.second >= down.second ? up.second : -down.second;
 }
 
 } // namespace
@@ -206,24 +198,10 @@ void ToldScanner::visit(Sight& sight, Sign sign, double wide, std::vector<Window
         for (std::size_t i = shoulder; i + width + shoulder <= n; ++i) {
             if (!one_piece(i - shoulder, i + width + shoulder - 1))
                 continue;
-            double low = 1e300;
-            double high = -1e300;
-            double side_low = 1e300;
-            double side_high = -1e300;
-            bool there = true;
-            for (std::size_t k = i - shoulder; k < i + width + shoulder && there; ++k) {
-                const double v = sight.timed[k];
-                const bool inside = k >= i && k < i + width;
-                there = !std::isnan(v);
-                (inside ? low : side_low) = std::min(inside ? low : side_low, v);
-                (inside ? high : side_high) = std::max(inside ? high : side_high, v);
-            }
-            if (there)
-                out.push_back({i, i + width,
-                               low > side_high   ? low - side_high
-                               : high < side_low ? high - side_low
-                                                 : 0,
-                               0});
+            const double far =
+                beyond_sides(i, width, shoulder, [&](std::size_t k) { return sight.timed[k]; });
+            if (!std::isnan(far))
+                out.push_back({i, i + width, far, 0});
         }
         break;
     case Sign::level:
