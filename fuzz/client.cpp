@@ -51,8 +51,9 @@ class Watched final : public Task {
   public:
     Watched(Task& task, const Session& session) : task_(task), session_(session) {}
     void learn(std::span<const EcuNotes> notes) override { task_.learn(notes); }
-    bool next(Time now, Request& request) override { return task_.next(now, request); }
+    bool next(Time now, Request& request) override { return waits_ = task_.next(now, request); }
     void told(const Exchange& exchange, Time now) override {
+        waits_ = false;
         if (exchange.asked != no_time)
             require(exchange.ended - exchange.asked <=
                     session_.conversation().longest(Conversation::max_ecus) + step);
@@ -67,11 +68,15 @@ class Watched final : public Task {
     const LineWish* wish() const override { return task_.wish(); }
     void granted(const LineAnswer& answer, Time now) override { task_.granted(answer, now); }
 
+    /// It has asked and was not told what came of it.
+    bool waits() const { return waits_; }
+
     static constexpr Time step = 20 * nanoseconds_a_second; ///< the longest step of the clock
 
   private:
     Task& task_;
     const Session& session_;
+    bool waits_ = false;
 };
 
 } // namespace
@@ -219,15 +224,18 @@ extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* data, std::size_t size
         if (session.wish() != nullptr)
             session.granted({false, session.wish()->line, {}}, now);
         link::Traffic piece;
+        now += 1'000; // what a timer was early, and a computer takes between two calls
         if (out || session.to_send(piece, now)) {
             out = false;
             session.sent(now);
         }
         const Time at = session.wake_at();
-        if (at == no_time)
+        if (at == no_time) {
+            require(!task.waits());
             break;
+        }
         require(turns < 99'999);
-        now = std::max(now, at);
+        now = std::max(now, at - 500);
         session.wake(now);
     }
     require(samples < 4'000'000);

@@ -32,7 +32,9 @@ stage() { # NAME COMMAND...: runs it, says how long it took, remembers a failure
     else
         stage_word=FAILED
         failed="$failed $stage_name"
-        tail -n 60 "$logs/$stage_name.log"
+        # Without ctest's lines of what passed, it is what failed that is left.
+        grep -vE '^ *(Start +[0-9]+:|[0-9]+/[0-9]+ Test +#[0-9]+:.* Passed )' \
+            "$logs/$stage_name.log" | tail -n 100
     fi
     cpu
     echo "== $stage_name: $stage_word after $(($(date +%s) - stage_from)) s" \

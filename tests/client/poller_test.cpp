@@ -249,6 +249,27 @@ TEST_CASE("an ECU that falls silent does not stop the others, and is asked again
     CHECK(longest_gap < 200 * ms);
 }
 
+TEST_CASE("an exchange that ends while a piece for the line is asked for is told all the same") {
+    Session session(Bench::line(), Bench::timing());
+    PlainLoop loop({{0x0C, CanId{0x7E8, false}, 0}}, true);
+    Time now = sec;
+    session.plugged(now);
+    session.run(loop, now);
+    unsigned requests = 0;
+    for (int turn = 0; turn < 100; ++turn) {
+        const Time at = session.wake_at();
+        REQUIRE(at != no_time);
+        now = std::max(now, at - 1); // woken just too soon, asked for a piece when it is due
+        session.wake(now);
+        link::Traffic piece;
+        if (session.to_send(piece, ++now)) {
+            ++requests;
+            session.sent(now);
+        }
+    }
+    CHECK(requests > 10);
+}
+
 TEST_CASE("an adapter that is unplugged and plugged in again") {
     Bench bench(prompt());
     Poller poller(Bench::line(), bench.ecus, bench.everything(8));

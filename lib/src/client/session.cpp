@@ -107,6 +107,9 @@ void Session::send_failed(Time now) {
 Time Session::wake_at() const noexcept {
     if (!plugged_)
         return no_time;
+    // It ended while a piece was asked for: the task is still to be told.
+    if (asker_ != nullptr && talk_.ended() != nullptr)
+        return talk_.ended()->ended;
     const Time talk = talk_.wake_at();
     if (task_wake_ == no_time || task_ == nullptr || !talk_.idle())
         return talk;
