@@ -211,6 +211,11 @@ TEST_CASE("a signal that comes late is told from the one that it follows") {
     REQUIRE_FALSE(result.suspects.empty());
     CHECK(result.signals[result.suspects.front().signal].good_series ==
           static_cast<std::size_t>(half_turns));
+    const Departure& found = result.suspects.front();
+    CHECK(found.kind == DepartureKind::lag);
+    INFO(found.sentence);
+    CHECK(found.late_by == doctest::Approx(0.75).epsilon(0.15));
+    CHECK(found.sentence.find(" s later than it did") != std::string::npos);
 }
 
 TEST_CASE("a sample off all its neighbours is found, and a told signal that stands still") {

@@ -221,15 +221,20 @@ TEST_CASE("a slow sensor and a delay are late, and by how much; what is early or
     CHECK(lateness(moving(slow, 5), seconds) > 1);
     CHECK(seconds > 2 / 1.5F); // the steps that are tried lie further apart
     CHECK(seconds < 2 * 1.5F);
+    const auto by = [](const Trace& trace) { return late_by(trace, 800, 1040); };
+    CHECK(by(moving(slow, 5)) == doctest::Approx(2).epsilon(0.15));
     constexpr std::size_t second = 4; // samples
     const auto delayed = [](const Trace& of, std::size_t i) { return of.fitted[i - second]; };
     CHECK(lateness(moving(delayed, 5), seconds) > 1);
     CHECK(seconds > 1 / 1.5F);
     CHECK(seconds < 1 * 1.5F);
+    CHECK(by(moving(delayed, 5)) == doctest::Approx(1).epsilon(0.15));
     const auto early = [](const Trace& of, std::size_t i) { return of.fitted[i + second]; };
     CHECK(lateness(moving(early, 5), seconds) < 0.5F);
+    CHECK(by(moving(early, 5)) == 0);
     const auto off = [](const Trace& of, std::size_t i) { return of.fitted[i] + 12; };
     CHECK(lateness(moving(off, 5), seconds) < 0.5F);
+    CHECK(by(moving(off, 5)) == 0);
     const auto twice = [](const Trace& of, std::size_t i) { return 2 * of.fitted[i] - 50; };
     CHECK(lateness(moving(twice, 5), seconds) < 0.5F);
 }

@@ -72,6 +72,8 @@ void append_contrast_json(std::string& out, const ContrastResult& result, UnitSy
         append_member(out, "peak_value", how(departure.peak_value));
         append_member(out, "peak_expected", how(departure.peak_expected));
         append_member(out, "kind", word(departure.kind));
+        if (departure.late_by > 0)
+            append_member(out, "late_by", departure.late_by);
         out += ",\"run\":";
         append_integer(out, std::uint64_t{departure.run});
         out += ",\"after\":";

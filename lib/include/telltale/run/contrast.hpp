@@ -72,6 +72,7 @@ struct Departure {
     Time peak_time = no_time;
     double peak_value = 0;
     double peak_expected = 0;
+    double late_by = 0; ///< seconds, of a lag: the delay or the sensor's time constant; 0: not told
     std::vector<Episode> episodes;      ///< in the order of time, run by run; at most 64
     std::uint32_t episode_count = 0;    ///< all of them, kept or not
     std::optional<std::uint32_t> after; ///< rank of the suspect that it follows from, if it does

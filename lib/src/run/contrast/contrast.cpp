@@ -902,6 +902,8 @@ class Comparison {
         });
         departure.kind = still ? DepartureKind::stuck
                                : kind_of(beside(strongest), strongest, good_->track(k).series());
+        if (departure.kind == DepartureKind::lag)
+            departure.late_by = late_by(beside(strongest), strongest.from, strongest.to);
         finish(departure, std::move(episodes), bad);
     }
 

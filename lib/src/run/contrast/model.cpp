@@ -666,30 +666,15 @@ void Model::evaluate(const Drive& drive, const std::vector<double>& t,
 }
 
 Trace Model::run_over(const Drive& drive) const {
-    Trace trace;
     const Track& track = drive.track(target_);
     const std::size_t n = track.size();
-    trace.interval = track.interval();
-    trace.t.resize(n);
-    trace.y.resize(n);
-    trace.piece.resize(n);
-    std::uint32_t piece = 0;
-    for (std::size_t i = 0; i < n; ++i) {
-        trace.t[i] = track.time(i);
-        trace.y[i] = track.value(i);
-        if (i > 0 && trace.t[i] - trace.t[i - 1] > track.limit())
-            ++piece;
-        trace.piece[i] = piece;
-    }
+    Trace trace = blank_trace(track);
     std::vector<std::vector<float>> columns;
     std::vector<float> beyond;
     evaluate(drive, trace.t, columns, beyond);
     const std::size_t q = features_.size();
     const std::size_t folds = block_beta_.size();
-    trace.fitted.assign(n, missing);
     trace.slope.assign(n, 0);
-    trace.sigma.assign(n, missing);
-    trace.z.assign(n, missing);
     trace.unsure.assign(n, 0);
     trace.distance.assign(n, 0);
     trace.moved.assign(n, 0);

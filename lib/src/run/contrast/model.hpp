@@ -101,9 +101,14 @@ inline Trace blank_trace(const Track& track) {
     out.interval = track.interval();
     out.t.resize(n);
     out.y.resize(n);
+    out.piece.resize(n);
+    std::uint32_t piece = 0;
     for (std::size_t i = 0; i < n; ++i) {
         out.t[i] = track.time(i);
         out.y[i] = track.value(i);
+        if (i > 0 && out.t[i] - out.t[i - 1] > track.limit())
+            ++piece;
+        out.piece[i] = piece;
     }
     out.fitted.assign(n, missing);
     out.sigma.assign(n, missing);

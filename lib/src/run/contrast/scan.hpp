@@ -108,6 +108,10 @@ Ends within_ends(const Trace& good, double step);
 /// Models of one signal that are put together.
 inline constexpr std::size_t most_views = 3;
 
+/// By how many seconds what was expected comes too early for a stretch of a run: the delay, or the
+/// time constant of a slow sensor, that leaves least. 0: none leaves half of the squares or less.
+double late_by(Trace trace, std::size_t from, std::size_t to);
+
 /// For signals that others tell, one that comes late by much: what is left of it in the quick
 /// movements goes away once it is held against what was expected some seconds before. Learns from
 /// the good run how much of it ever does.

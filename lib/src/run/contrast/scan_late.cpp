@@ -178,6 +178,27 @@ LateScanner::Course LateScanner::course(const Trace& trace,
     return out;
 }
 
+double late_by(Trace trace, std::size_t from, std::size_t to) {
+    constexpr double shortest = 0.2; // seconds
+    constexpr double longest = 10;
+    constexpr double finer = 1.1;
+    constexpr double clearly = 0.5; // of the squares may stay
+    if (trace.low.empty())          // a tie does not say how far timing goes
+        trace.low = trace.high = trace.fitted;
+    Left now(trace.t.size());
+    for (std::size_t i = 0; i < trace.t.size(); ++i)
+        now.add(trace, i, Expected::at(trace, i));
+    double least = clearly * now.whole.over(from, to);
+    double out = 0;
+    for (double delay = shortest; delay < longest; delay *= finer)
+        for (const Left& then : against_late(trace, delay))
+            if (const double left = then.whole.over(from, to); left < least) {
+                least = left;
+                out = delay;
+            }
+    return out;
+}
+
 LateScanner::LateScanner(const std::vector<Trace>& good, double strictness) {
     constexpr double usual = 0.5; // normal differences
     for (std::size_t v = 0; v < std::min(most_views, good.size()); ++v) {

@@ -229,7 +229,13 @@ std::string sentence(const ContrastSignal& signal, const Departure& departure,
         out += " drifted away, by up to " + by + ": it read " + value + against;
         break;
     case DepartureKind::lag:
-        out += " followed the other signals later than it did in the good run";
+        out += " followed the other signals ";
+        if (departure.late_by > 0) {
+            out += "about ";
+            append_number(out, departure.late_by, 1);
+            out += " s ";
+        }
+        out += "later than it did in the good run";
         break;
     case DepartureKind::noise:
         out += " scattered from sample to sample more than it did in the good run";
