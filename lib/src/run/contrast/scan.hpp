@@ -55,12 +55,13 @@ constexpr float weight_of(Sign sign) {
         return 0.7F;
     case Sign::level:
     case Sign::creep:
-        return 0.75F;
     case Sign::late:
     case Sign::trailing:
-        return 0.8F;
+        return 0.75F;
+    case Sign::frozen:
+        return 0.87F;
     default:
-        return momentary(sign) || sign == Sign::frozen ? 0.87F : 1.0F;
+        return momentary(sign) ? 0.79F : 1.0F;
     }
 }
 
