@@ -180,8 +180,8 @@ LateScanner::Course LateScanner::course(const Trace& trace,
 
 double late_by(Trace trace, std::size_t from, std::size_t to) {
     constexpr double shortest = 0.2; // seconds
-    constexpr double longest = 10;
     constexpr double finer = 1.1;
+    constexpr int delays = 42;      // up to 10 s
     constexpr double clearly = 0.5; // of the squares may stay
     if (trace.low.empty())          // a tie does not say how far timing goes
         trace.low = trace.high = trace.fitted;
@@ -190,7 +190,8 @@ double late_by(Trace trace, std::size_t from, std::size_t to) {
         now.add(trace, i, Expected::at(trace, i));
     double least = clearly * now.whole.over(from, to);
     double out = 0;
-    for (double delay = shortest; delay < longest; delay *= finer)
+    double delay = shortest;
+    for (int k = 0; k < delays; ++k, delay *= finer)
         for (const Left& then : against_late(trace, delay))
             if (const double left = then.whole.over(from, to); left < least) {
                 least = left;
