@@ -111,7 +111,7 @@ inline constexpr std::size_t most_views = 3;
 
 /// By how many seconds what was expected comes too early for a stretch of a run: the delay, or the
 /// time constant of a slow sensor, that leaves least. 0: none leaves half of the squares or less.
-double late_by(Trace trace, std::size_t from, std::size_t to);
+double late_by(const Trace& trace, std::size_t from, std::size_t to);
 
 /// For signals that others tell, one that comes late by much: what is left of it in the quick
 /// movements goes away once it is held against what was expected some seconds before. Learns from

@@ -32,8 +32,11 @@ struct Expected {
     double low = nothing;
     double high = nothing;
 
+    /// A tie does not say how far timing goes, and a model that is only shown has forgotten it.
     static Expected at(const Trace& trace, std::size_t i) {
-        return {trace.fitted[i], trace.low[i], trace.high[i]};
+        const double fitted = trace.fitted[i];
+        return trace.low.empty() ? Expected{fitted, fitted, fitted}
+                                 : Expected{fitted, trace.low[i], trace.high[i]};
     }
     void towards(const Expected& other, double share) {
         fitted += share * (other.fitted - fitted);
@@ -64,32 +67,43 @@ double share_of(const Trace& trace, std::size_t a, std::size_t b, double seconds
     return passed / (seconds + passed);
 }
 
-/// Against what was expected `seconds` before each sample, and against what a slow sensor with this
-/// time constant makes of what is expected; as it is where nobody knows what was.
-std::array<Left, 2> against_late(const Trace& trace, double seconds) {
-    const std::size_t n = trace.t.size();
-    std::array<Left, 2> out{Left(n), Left(n)};
+/// Calls `visit(i, earlier, slow)` for each sample of a trace from `first` on: what was expected
+/// `seconds` before, and what a slow sensor with this time constant makes of what is expected since
+/// `first`; as it is where nobody knows what was.
+template <class Visit>
+void held_late(const Trace& trace, std::size_t first, std::size_t end, double seconds,
+               Visit visit) {
     Expected slow;
-    std::size_t next = 0; // the first sample that is not before
-    for (std::size_t i = 0; i < n; ++i) {
+    std::size_t next = first; // of the samples that are not before
+    for (std::size_t i = first; i < end; ++i) {
         const double then = trace.t[i] - seconds;
         while (next < i && trace.t[next] < then)
             ++next;
         Expected earlier = Expected::at(trace, i);
-        if (i == 0 || std::isnan(slow.fitted) || std::isnan(slow.low) ||
+        if (i == first || std::isnan(slow.fitted) || std::isnan(slow.low) ||
             trace.piece[i] != trace.piece[i - 1])
             slow = earlier;
         else
             slow.towards(earlier, share_of(trace, i - 1, i, seconds));
-        if (next > 0 && trace.piece[next - 1] == trace.piece[i] && !std::isnan(trace.z[next - 1]) &&
-            !std::isnan(trace.z[next])) {
+        if (next > first && trace.piece[next - 1] == trace.piece[i] &&
+            !std::isnan(trace.z[next - 1]) && !std::isnan(trace.z[next])) {
             earlier = Expected::at(trace, next - 1);
             earlier.towards(Expected::at(trace, next),
                             (then - trace.t[next - 1]) / (trace.t[next] - trace.t[next - 1]));
         }
-        out[0].add(trace, i, earlier);
-        out[1].add(trace, i, slow);
+        visit(i, earlier, slow);
     }
+}
+
+/// Held against an earlier course and a slow one.
+std::array<Left, 2> against_late(const Trace& trace, double seconds) {
+    const std::size_t n = trace.t.size();
+    std::array<Left, 2> out{Left(n), Left(n)};
+    held_late(trace, 0, n, seconds,
+              [&](std::size_t i, const Expected& earlier, const Expected& slow) {
+                  out[0].add(trace, i, earlier);
+                  out[1].add(trace, i, slow);
+              });
     return out;
 }
 
@@ -178,25 +192,38 @@ LateScanner::Course LateScanner::course(const Trace& trace,
     return out;
 }
 
-double late_by(Trace trace, std::size_t from, std::size_t to) {
+double late_by(const Trace& trace, std::size_t from, std::size_t to) {
     constexpr double shortest = 0.2; // seconds
     constexpr double finer = 1.1;
     constexpr int delays = 42;      // up to 10 s
+    constexpr double before = 40;   // seconds, after which a sensor that slow has forgotten
     constexpr double clearly = 0.5; // of the squares may stay
-    if (trace.low.empty())          // a tie does not say how far timing goes
-        trace.low = trace.high = trace.fitted;
-    Left now(trace.t.size());
-    for (std::size_t i = 0; i < trace.t.size(); ++i)
-        now.add(trace, i, Expected::at(trace, i));
-    double least = clearly * now.whole.over(from, to);
+    const auto first = static_cast<std::size_t>(
+        std::lower_bound(trace.t.begin(), trace.t.end(), trace.t[from] - before) - trace.t.begin());
+    const auto squared = [&](std::size_t i, const Expected& expected) {
+        const double one = no_farther(double{trace.y[i]} - expected.fitted, trace.sigma[i]);
+        return std::isnan(one) ? 0 : one * one;
+    };
+    double least = 0;
+    for (std::size_t i = from; i < to; ++i)
+        least += clearly * squared(i, Expected::at(trace, i));
     double out = 0;
     double delay = shortest;
-    for (int k = 0; k < delays; ++k, delay *= finer)
-        for (const Left& then : against_late(trace, delay))
-            if (const double left = then.whole.over(from, to); left < least) {
-                least = left;
+    for (int k = 0; k < delays; ++k, delay *= finer) {
+        std::array<double, 2> left{};
+        held_late(trace, first, to, delay,
+                  [&](std::size_t i, const Expected& earlier, const Expected& slow) {
+                      if (i >= from) {
+                          left[0] += squared(i, earlier);
+                          left[1] += squared(i, slow);
+                      }
+                  });
+        for (const double one : left)
+            if (one < least) {
+                least = one;
                 out = delay;
             }
+    }
     return out;
 }
 
