@@ -427,7 +427,8 @@ class Comparison {
         }
     }
 
-    /// A few samples beyond all that their three neighbours on either side and the models have.
+    /// A few samples beyond all that their three neighbours on either side and the models have, if
+    /// by more than a step.
     struct Away {
         double by = 0;    ///< in the unit
         double ratio = 0; ///< to what the neighbours differ by
@@ -437,7 +438,8 @@ class Comparison {
         constexpr std::size_t shoulder = 3;
         Away out;
         if (at < shoulder || at + width + shoulder > trace.y.size() ||
-            trace.piece[at - shoulder] != trace.piece[at + width + shoulder - 1])
+            trace.piece[at - shoulder] != trace.piece[at + width + shoulder - 1] ||
+            !leave_both_sides(at, width, step, [&](std::size_t i) { return double{trace.y[i]}; }))
             return out;
         Spread inside;
         Spread sides;

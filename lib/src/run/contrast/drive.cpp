@@ -27,22 +27,6 @@ std::size_t Track::first_from(double t) const {
     return low;
 }
 
-float Cursor::at(double t) {
-    const std::size_t n = track_->size();
-    while (next_ < n && after_ <= t) {
-        before_ = after_;
-        first_ = second_;
-        ++next_;
-        look_ahead();
-    }
-    if (next_ == 0)
-        return missing;
-    if (next_ == n || after_ - before_ > track_->bridge())
-        return t == before_ ? first_ : missing;
-    const auto part = static_cast<float>((t - before_) / (after_ - before_));
-    return first_ + part * (second_ - first_);
-}
-
 Drive::Drive(const Run& run, const std::vector<std::ptrdiff_t>& series) {
     constexpr double most_points = 40000;
     seconds_ = run.length();

@@ -53,18 +53,32 @@ class Track {
 /// where one was lost between them, in a gap, and beyond the ends.
 class Cursor {
   public:
-    explicit Cursor(const Track& track) : track_(&track) { look_ahead(); }
-    float at(double t);
+    explicit Cursor(const Track& track) : track_(&track), n_(track.size()) { look_ahead(); }
+    float at(double t) {
+        while (next_ < n_ && after_ <= t) {
+            before_ = after_;
+            first_ = second_;
+            ++next_;
+            look_ahead();
+        }
+        if (next_ == 0)
+            return missing;
+        if (next_ == n_ || after_ - before_ > track_->bridge())
+            return t == before_ ? first_ : missing;
+        const auto part = static_cast<float>((t - before_) / (after_ - before_));
+        return first_ + part * (second_ - first_);
+    }
 
   private:
     void look_ahead() {
-        if (next_ < track_->size()) {
+        if (next_ < n_) {
             after_ = track_->time(next_);
             second_ = track_->value(next_);
         }
     }
 
     const Track* track_;
+    std::size_t n_;
     std::size_t next_ = 0; ///< first sample later than the last time asked for
     double before_ = 0;    ///< times of the one before it, and of itself
     double after_ = 0;

@@ -438,17 +438,25 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
         const double scale = std::max(1e-6, mad_factor * median_deviation(usual));
         blocks_used = block_count;
         const std::size_t trusted = set_freely ? n : n_good;
+        double changed = 0;
+        const auto weigh_row = [&](std::size_t i, double weight) {
+            changed += std::abs(weight - weights[i]);
+            weights[i] = weight;
+        };
         for (std::size_t i = 0; i < trusted; ++i) {
             const double size = std::abs(residual[i]) / (2.5 * scale);
-            weights[i] = size <= 1 ? 1 : 1 / size;
+            weigh_row(i, size <= 1 ? 1 : 1 / size);
         }
         // Where the good run knows what is normal, what the other one has far from it teaches
         // nothing (Tukey's weights).
         for (std::size_t i = trusted; i < n; ++i) {
             const double reach = 10 * scale + 3 * double{strange[i - n_good]};
             const double size = residual[i] / reach;
-            weights[i] = std::abs(size) >= 1 ? 1e-4 : std::pow(1 - size * size, 2);
+            weigh_row(i, std::abs(size) >= 1 ? 1e-4 : std::pow(1 - size * size, 2));
         }
+        constexpr double settled = 0.01; // a row
+        if (round > 0 && changed < settled * static_cast<double>(n))
+            break;
     }
     block_beta_.resize(block_count);
     for (std::size_t b = 0; b < block_count; ++b)
@@ -622,14 +630,13 @@ void Model::derive(const Feature& feature, const std::vector<std::vector<float>>
     }
     case Feature::Kind::bump: {
         const std::size_t d = bump_bases_.size();
-        std::fill_n(out, n, 0.0F);
         for (std::size_t k = 0; k < d; ++k) {
             const float* const a = column(bump_bases_[k]);
             const float scale = bump_scale_[k];
             const float centre = bump_centres_[feature.a * d + k];
             for (std::size_t i = 0; i < n; ++i) {
                 const float delta = a[i] * scale - centre;
-                out[i] += delta * delta;
+                out[i] = (k > 0 ? out[i] : 0.0F) + delta * delta;
             }
         }
         const float reach = bump_reach_ * bump_reach_;
@@ -735,6 +742,18 @@ Trace Model::run_over(const Drive& drive) const {
         if (last_distance < 0.25F * survey_->range(target_).sd)
             ++familiar;
     };
+    // How sure the prediction is changes as its predictors do: looked at where they moved it, and
+    // now and then.
+    constexpr std::size_t seldom = 4;
+    const float little = 0.04F * survey_->range(target_).sd;
+    const auto moved_since = [&](std::size_t before, std::size_t i) {
+        float by = 0;
+        for (std::size_t d = 0; d < seen_bases_.size(); ++d) {
+            const std::vector<float>& column = columns[seen_bases_[d]];
+            by += std::abs(column[i] - column[before]) * seen_weight_[d];
+        }
+        return by > little;
+    };
     const Series& series = good_->track(target_).series();
     constexpr float endless = std::numeric_limits<float>::infinity();
     const float least = series.has_ends ? static_cast<float>(series.low) : -endless;
@@ -760,8 +779,8 @@ Trace Model::run_over(const Drive& drive) const {
         for (std::size_t i = from; i < to; ++i) {
             if (there[i] == 0)
                 continue;
-            // How sure the prediction is changes slowly: looked at now and then.
-            if (looked == n || i - looked >= look) {
+            if (looked == n || i - looked >= seldom * look ||
+                (i - looked >= look && moved_since(looked, i))) {
                 looked = i;
                 look_at(i, own, &x[i - from]);
             }
@@ -1050,7 +1069,14 @@ void Model::fit(const Survey& survey) {
     std::array<double, parts> w{std::max(floor, mad_factor * middle), 0.3, 0.1, 0.1, 0.1};
     std::vector<double> weights(count);
     std::vector<double> targets(count);
-    for (int round = 0; round < 12; ++round) {
+    std::array<double, parts> usual{};
+    for (std::size_t a = 0; a < parts; ++a)
+        for (const double one : x[a])
+            usual[a] += one / static_cast<double>(count);
+    constexpr double settled = 2e-3; // of what it usually comes to
+    double change = 1;
+    for (int round = 0; round < 12 && change > settled; ++round) {
+        const std::array<double, parts> before = w;
         // One step of iterated weighting; coordinates in turn, none below zero.
         for (std::size_t i = 0; i < count; ++i) {
             double now = 0;
@@ -1059,15 +1085,16 @@ void Model::fit(const Survey& survey) {
             weights[i] = 1 / (now * now);
             targets[i] = 1.2533 * std::min(size[i], 4 * now);
         }
-        // Row by row of the symmetric matrix, the target beside it.
+        // The lower half of the symmetric matrix row by row, the target beside it.
         std::array<std::array<double, parts + 1>, parts> sums{};
         for (std::size_t i = 0; i < count; ++i) {
             const std::array<double, parts + 1> row{x[0][i], x[1][i], x[2][i],
                                                     x[3][i], x[4][i], targets[i]};
             for (std::size_t a = 0; a < parts; ++a) {
                 const double weighted = weights[i] * row[a];
-                for (std::size_t b = 0; b <= parts; ++b)
+                for (std::size_t b = 0; b <= a; ++b)
                     sums[a][b] += weighted * row[b];
+                sums[a][parts] += weighted * row[parts];
             }
         }
         for (int sweep = 0; sweep < 30; ++sweep)
@@ -1079,6 +1106,13 @@ void Model::fit(const Survey& survey) {
                 const double value = sums[a][a] > 1e-12 ? std::max(0.0, rest / sums[a][a]) : 0;
                 w[a] = a == 0 ? std::max(value, floor) : value;
             }
+        double all = 0;
+        change = 0;
+        for (std::size_t a = 0; a < parts; ++a) {
+            all += w[a] * usual[a];
+            change += std::abs(w[a] - before[a]) * usual[a];
+        }
+        change /= all;
     }
     scale_a_ = static_cast<float>(w[0]);
     scale_b_ = static_cast<float>(w[1]);

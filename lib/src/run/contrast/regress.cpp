@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <memory>
 
 #include "lanes.hpp"
 #include "solve.hpp"
@@ -44,16 +45,24 @@ float products_of(const float* a, const float* b, std::size_t n) {
 
 std::vector<float> gram_of(const std::vector<float>& data, std::size_t stride, std::size_t columns,
                            std::size_t from, std::size_t to) {
+    // These rows side by side, as many as go into whole lanes.
+    constexpr std::size_t step = 2 * lane_count;
+    const std::size_t n = (to - from + step - 1) / step * step;
+    const auto block = std::make_unique_for_overwrite<float[]>(columns * n);
+    for (std::size_t a = 0; a < columns; ++a) {
+        float* const end = std::copy_n(&data[a * stride] + from, to - from, &block[a * n]);
+        std::fill(end, &block[a * n] + n, 0.0F);
+    }
     std::vector<float> gram(columns * columns);
     for (std::size_t a = 0; a < columns; ++a) {
-        const float* const x = &data[a * stride] + from;
+        const float* const x = &block[a * n];
         float* const row = &gram[a * columns];
         constexpr std::size_t wide = 4;
         std::size_t b = 0;
         for (; b + wide <= a + 1; b += wide)
-            add_products<wide>(x, &data[b * stride] + from, stride, to - from, row + b);
+            add_products<wide>(x, &block[b * n], n, n, row + b);
         for (; b <= a; ++b)
-            add_products<1>(x, &data[b * stride] + from, stride, to - from, row + b);
+            add_products<1>(x, &block[b * n], n, n, row + b);
         for (b = 0; b < a; ++b)
             gram[b * columns + a] = row[b];
     }
@@ -91,7 +100,7 @@ std::vector<double> ridge_without(const std::vector<float>& block, const std::ve
                                   std::size_t size, const std::vector<std::size_t>& columns,
                                   std::size_t target, double penalty, std::size_t free) {
     const std::size_t n = columns.size();
-    std::vector<double> a(n * n);
+    const auto a = std::make_unique_for_overwrite<double[]>(n * n); // the lower half counts
     std::vector<double> b(n);
     for (std::size_t i = 0; i < n; ++i) {
         const double* const row = &gram[columns[i] * size];
@@ -101,9 +110,9 @@ std::vector<double> ridge_without(const std::vector<float>& block, const std::ve
         a[i * n + i] += i < free ? 1e-9 : penalty;
         b[i] = row[target] - double{out[target]};
     }
-    if (!factor(a, n))
+    if (!factor({a.get(), n * n}, n))
         return {};
-    substitute(a, n, b);
+    substitute({a.get(), n * n}, n, b);
     return b;
 }
 

@@ -107,7 +107,7 @@ struct Ends {
 Ends within_ends(const Trace& good, double step);
 
 /// Models of one signal that are put together.
-inline constexpr std::size_t most_views = 3;
+inline constexpr std::size_t most_views = 2;
 
 /// By how many seconds what was expected comes too early for a stretch of a run: the delay, or the
 /// time constant of a slow sensor, that leaves least. 0: none leaves half of the squares or less.
@@ -134,7 +134,7 @@ class LateScanner {
 };
 
 /// For signals that others tell. Learns from the good run how strong each sign normally is, and
-/// looks for more in another. A signal is seen by up to three models that have no predictor in
+/// looks for more in another. A signal is seen by up to two models that have no predictor in
 /// common: a single view counts for little where there are others, since each may fail where its
 /// own predictors changed between two of their samples.
 class ToldScanner {
@@ -150,7 +150,7 @@ class ToldScanner {
 
   private:
     struct Sight;
-    void visit(Sight& sight, Sign sign, double width, std::vector<Window>& out) const;
+    void visit(Sight& sight, Sign sign, double width, double above, std::vector<Window>& out) const;
     double far_longer(std::size_t samples) const;
 
     LateScanner late_;
@@ -230,7 +230,8 @@ class PeakScanner {
 
   private:
     static constexpr std::size_t widths = 5; ///< edges; peaks of one sample, of two and so on
-    template <class See> static void each(const Trace& trace, std::size_t width, See see);
+    template <class See>
+    static void each(const Trace& trace, std::size_t width, const double& above, See see);
 
     std::array<double, widths> limits_{}; ///< in the signal's unit; 0: not looked for
 };
@@ -271,15 +272,28 @@ struct Spread {
     }
 };
 
-/// How far `width` values from `at` lie beyond as many as `side` on either side of them, signed; 0
-/// where they do not, not-a-number where one of them is.
+/// Whether `width` values from `at` leave those next to them by more than `above`, to the same
+/// side: else they do not lie beyond them by that. Not where one is not-a-number.
 template <class Value>
-double beyond_sides(std::size_t at, std::size_t width, std::size_t side, Value value) {
+bool leave_both_sides(std::size_t at, std::size_t width, double above, Value value) {
+    const double before = value(at) - value(at - 1);
+    const double after = value(at + width - 1) - value(at + width);
+    return (before > above && after > above) || (before < -above && after < -above);
+}
+
+/// How far `width` values from `at` lie beyond as many as `side` on either side of them, signed; 0
+/// where they do not, or by no more than `above`; else not-a-number where one of them is.
+template <class Value>
+double beyond_sides(std::size_t at, std::size_t width, std::size_t side, double above,
+                    Value value) {
+    if (!leave_both_sides(at, width, above, value))
+        return 0;
     Spread inside;
     Spread outside;
     for (std::size_t i = at - side; i < at + width + side; ++i)
         (i >= at && i < at + width ? inside : outside).add(value(i));
-    return inside.beyond(outside);
+    const double far = inside.beyond(outside);
+    return std::abs(far) <= above ? 0 : far;
 }
 
 /// The two greatest of some sizes.

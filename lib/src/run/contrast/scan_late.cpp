@@ -2,6 +2,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstddef>
+#include <cstdint>
 #include <vector>
 
 #include "scan.hpp"
@@ -9,21 +11,20 @@
 namespace telltale::run {
 namespace {
 
-constexpr double farthest = 30; ///< normal differences that one sample may count
-
-double no_farther(double difference, float sigma) {
-    return std::clamp(difference / double{sigma}, -farthest, farthest);
-}
-
-/// Sums from the first sample on; what is not there adds nothing.
+/// Sums from the first sample on.
 class Sums {
   public:
-    explicit Sums(std::size_t n) { sums_.reserve(n + 1); }
-    void add(double value) { sums_.push_back(sums_.back() + (std::isnan(value) ? 0 : value)); }
+    explicit Sums(std::size_t n) : sums_(n + 1) {}
+    void restart() { at_ = 0; }
+    void add(double value) {
+        const double before = sums_[at_];
+        sums_[++at_] = before + value;
+    }
     double over(std::size_t from, std::size_t to) const { return sums_[to] - sums_[from]; }
 
   private:
-    std::vector<double> sums_{0};
+    std::vector<double> sums_;
+    std::size_t at_ = 0;
 };
 
 /// What was expected of a signal about a sample, maybe some time ago.
@@ -32,12 +33,6 @@ struct Expected {
     double low = nothing;
     double high = nothing;
 
-    /// A tie does not say how far timing goes, and a model that is only shown has forgotten it.
-    static Expected at(const Trace& trace, std::size_t i) {
-        const double fitted = trace.fitted[i];
-        return trace.low.empty() ? Expected{fitted, fitted, fitted}
-                                 : Expected{fitted, trace.low[i], trace.high[i]};
-    }
     void towards(const Expected& other, double share) {
         fitted += share * (other.fitted - fitted);
         low += share * (other.low - low);
@@ -45,86 +40,101 @@ struct Expected {
     }
 };
 
-/// What is left of the samples of a run, in squares of normal differences.
+/// A trace to hold against what was expected otherwise.
+class Held {
+  public:
+    /// A tie does not say how far timing goes, and a model that is only shown has forgotten it.
+    explicit Held(const Trace& trace)
+        : trace_(&trace), low_(trace.low.empty() ? trace.fitted.data() : trace.low.data()),
+          high_(trace.low.empty() ? trace.fitted.data() : trace.high.data()) {}
+
+    Expected expected(std::size_t i) const {
+        return {double{trace_->fitted[i]}, double{low_[i]}, double{high_[i]}};
+    }
+    /// How far a sample is from what is expected, in normal differences.
+    double off(std::size_t i, double expected) const {
+        constexpr double farthest = 30;
+        return std::clamp((double{trace_->y[i]} - expected) / double{trace_->sigma[i]}, -farthest,
+                          farthest);
+    }
+    /// Its square, 0 where nothing is expected.
+    double left(std::size_t i, double expected) const {
+        const double one = off(i, expected);
+        return std::isnan(one) ? 0 : one * one;
+    }
+    /// What is left beyond what the samples' timing may explain.
+    double strange(std::size_t i, const Expected& expected) const {
+        return left(i, std::clamp(double{trace_->y[i]}, expected.low, expected.high));
+    }
+
+    /// Calls `visit(i, earlier, slow)` for each sample from `first` on: what was expected `seconds`
+    /// before, and what a slow sensor with this time constant makes of what is expected since
+    /// `first`; as it is where nobody knows what was.
+    template <class Visit>
+    void late(std::size_t first, std::size_t end, double seconds, Visit visit) const {
+        const std::vector<double>& t = trace_->t;
+        const std::vector<std::uint32_t>& piece = trace_->piece;
+        Expected slow;
+        std::size_t next = first; // of the samples that are not before
+        for (std::size_t i = first; i < end; ++i) {
+            const double then = t[i] - seconds;
+            while (next < i && t[next] < then)
+                ++next;
+            Expected earlier = expected(i);
+            if (i == first || std::isnan(slow.fitted) || std::isnan(slow.low) ||
+                piece[i] != piece[i - 1])
+                slow = earlier;
+            else
+                slow.towards(earlier, share(i - 1, i, seconds));
+            if (next > first && piece[next - 1] == piece[i] && !std::isnan(trace_->z[next - 1]) &&
+                !std::isnan(trace_->z[next])) {
+                earlier = expected(next - 1);
+                earlier.towards(expected(next), (then - t[next - 1]) / (t[next] - t[next - 1]));
+            }
+            visit(i, earlier, slow);
+        }
+    }
+    /// To compare with: calls `visit(i, expected)`, the last sample first, for a sensor that is as
+    /// much ahead, as if time ran backwards.
+    template <class Visit> void ahead(double seconds, Visit visit) const {
+        double ahead = nothing;
+        for (std::size_t i = trace_->t.size(); i-- > 0;) {
+            const double here = trace_->fitted[i];
+            if (std::isnan(ahead) || trace_->piece[i] != trace_->piece[i + 1])
+                ahead = here;
+            else
+                ahead += share(i, i + 1, seconds) * (here - ahead);
+            visit(i, ahead);
+        }
+    }
+
+  private:
+    /// Part of the way that a sensor of the first order goes from one sample to the next.
+    double share(std::size_t a, std::size_t b, double seconds) const {
+        const double passed = trace_->t[b] - trace_->t[a];
+        return passed / (seconds + passed);
+    }
+
+    const Trace* trace_;
+    const float* low_;
+    const float* high_;
+};
+
+/// What is left of the samples of a run.
 struct Left {
     Sums whole;
     Sums strange; ///< beyond what the samples' timing may explain
 
     explicit Left(std::size_t n) : whole(n), strange(n) {}
-    void add(const Trace& trace, std::size_t i, const Expected& expected) {
-        const double value = trace.y[i];
-        const double size = no_farther(value - expected.fitted, trace.sigma[i]);
-        const double stray =
-            no_farther(value - std::clamp(value, expected.low, expected.high), trace.sigma[i]);
-        whole.add(size * size);
-        strange.add(stray * stray);
+    void restart() {
+        whole.restart();
+        strange.restart();
+    }
+    void add(const Held& held, std::size_t i, const Expected& expected) {
+        whole.add(held.left(i, expected.fitted));
+        strange.add(held.strange(i, expected));
     }
 };
-
-/// Part of the way that a sensor of the first order goes from one sample to the next.
-double share_of(const Trace& trace, std::size_t a, std::size_t b, double seconds) {
-    const double passed = std::abs(trace.t[b] - trace.t[a]);
-    return passed / (seconds + passed);
-}
-
-/// Calls `visit(i, earlier, slow)` for each sample of a trace from `first` on: what was expected
-/// `seconds` before, and what a slow sensor with this time constant makes of what is expected since
-/// `first`; as it is where nobody knows what was.
-template <class Visit>
-void held_late(const Trace& trace, std::size_t first, std::size_t end, double seconds,
-               Visit visit) {
-    Expected slow;
-    std::size_t next = first; // of the samples that are not before
-    for (std::size_t i = first; i < end; ++i) {
-        const double then = trace.t[i] - seconds;
-        while (next < i && trace.t[next] < then)
-            ++next;
-        Expected earlier = Expected::at(trace, i);
-        if (i == first || std::isnan(slow.fitted) || std::isnan(slow.low) ||
-            trace.piece[i] != trace.piece[i - 1])
-            slow = earlier;
-        else
-            slow.towards(earlier, share_of(trace, i - 1, i, seconds));
-        if (next > first && trace.piece[next - 1] == trace.piece[i] &&
-            !std::isnan(trace.z[next - 1]) && !std::isnan(trace.z[next])) {
-            earlier = Expected::at(trace, next - 1);
-            earlier.towards(Expected::at(trace, next),
-                            (then - trace.t[next - 1]) / (trace.t[next] - trace.t[next - 1]));
-        }
-        visit(i, earlier, slow);
-    }
-}
-
-/// Held against an earlier course and a slow one.
-std::array<Left, 2> against_late(const Trace& trace, double seconds) {
-    const std::size_t n = trace.t.size();
-    std::array<Left, 2> out{Left(n), Left(n)};
-    held_late(trace, 0, n, seconds,
-              [&](std::size_t i, const Expected& earlier, const Expected& slow) {
-                  out[0].add(trace, i, earlier);
-                  out[1].add(trace, i, slow);
-              });
-    return out;
-}
-
-/// To compare with: a sensor that is as much ahead, as if time ran backwards.
-Sums against_ahead(const Trace& trace, double seconds) {
-    const std::size_t n = trace.t.size();
-    std::vector<double> left(n);
-    double ahead = nothing;
-    for (std::size_t i = n; i-- > 0;) {
-        const double expected = trace.fitted[i];
-        if (std::isnan(ahead) || trace.piece[i] != trace.piece[i + 1])
-            ahead = expected;
-        else
-            ahead += share_of(trace, i, i + 1, seconds) * (expected - ahead);
-        left[i] = no_farther(double{trace.y[i]} - ahead, trace.sigma[i]);
-    }
-    Sums out(n);
-    for (const double one : left)
-        out.add(one * one);
-    return out;
-}
 
 } // namespace
 
@@ -144,9 +154,10 @@ LateScanner::Course LateScanner::course(const Trace& trace,
     constexpr double within = 0.2;                        // of the window, a delay may be
     constexpr double stays = 2;
     const std::size_t n = trace.t.size();
+    const Held held(trace);
     Left now(n);
     for (std::size_t i = 0; i < n; ++i)
-        now.add(trace, i, Expected::at(trace, i));
+        now.add(held, i, held.expected(i));
     Course out;
     std::array<std::vector<double>, widths> whole; // of each window, an offset aside
     std::array<bool, widths> any{};
@@ -155,10 +166,7 @@ LateScanner::Course LateScanner::course(const Trace& trace,
             continue;
         const std::size_t width = width_of(w, trace);
         windows(
-            n, width,
-            [&](std::size_t i) {
-                return no_farther(double{trace.y[i]} - double{trace.fitted[i]}, trace.sigma[i]);
-            },
+            n, width, [&](std::size_t i) { return held.off(i, double{trace.fitted[i]}); },
             [&](std::size_t from, std::size_t to, double sum, std::size_t count) {
                 const bool there = mostly_known(count, width);
                 out[w].push_back({from, to, there ? 0 : nothing, 0});
@@ -168,12 +176,24 @@ LateScanner::Course LateScanner::course(const Trace& trace,
                                                  above[w] * above[w]);
             });
     }
+    std::array<Left, 2> late{Left(n), Left(n)}; // of an earlier course, of a slow one
+    std::vector<double> backwards(n);
+    Sums ahead(n);
     for (const double delay : delays) {
         const auto fits = [&](std::size_t w) { return any[w] && delay <= within * spans[w]; };
         if (delay < 0.9 * trace.interval || !(fits(0) || fits(1) || fits(2)))
             continue;
-        const std::array<Left, 2> late = against_late(trace, delay);
-        const Sums ahead = against_ahead(trace, delay);
+        for (Left& left : late)
+            left.restart();
+        held.late(0, n, delay, [&](std::size_t i, const Expected& earlier, const Expected& slow) {
+            late[0].add(held, i, earlier);
+            late[1].add(held, i, slow);
+        });
+        held.ahead(delay,
+                   [&](std::size_t i, double expected) { backwards[i] = held.left(i, expected); });
+        ahead.restart();
+        for (const double one : backwards)
+            ahead.add(one);
         for (std::size_t w = 0; w < widths; ++w)
             for (std::size_t k = 0; fits(w) && k < out[w].size(); ++k) {
                 Window& one = out[w][k];
@@ -200,22 +220,19 @@ double late_by(const Trace& trace, std::size_t from, std::size_t to) {
     constexpr double clearly = 0.5; // of the squares may stay
     const auto first = static_cast<std::size_t>(
         std::lower_bound(trace.t.begin(), trace.t.end(), trace.t[from] - before) - trace.t.begin());
-    const auto squared = [&](std::size_t i, const Expected& expected) {
-        const double one = no_farther(double{trace.y[i]} - expected.fitted, trace.sigma[i]);
-        return std::isnan(one) ? 0 : one * one;
-    };
+    const Held held(trace);
     double least = 0;
     for (std::size_t i = from; i < to; ++i)
-        least += clearly * squared(i, Expected::at(trace, i));
+        least += clearly * held.left(i, double{trace.fitted[i]});
     double out = 0;
     double delay = shortest;
     for (int k = 0; k < delays; ++k, delay *= finer) {
         std::array<double, 2> left{};
-        held_late(trace, first, to, delay,
+        held.late(first, to, delay,
                   [&](std::size_t i, const Expected& earlier, const Expected& slow) {
                       if (i >= from) {
-                          left[0] += squared(i, earlier);
-                          left[1] += squared(i, slow);
+                          left[0] += held.left(i, earlier.fitted);
+                          left[1] += held.left(i, slow.fitted);
                       }
                   });
         for (const double one : left)

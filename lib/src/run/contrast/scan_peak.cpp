@@ -16,17 +16,21 @@ constexpr std::size_t sides = 3;  ///< and of an edge
 constexpr std::size_t nearby = 6; ///< and that tell how much the signal moves there anyway
 
 /// How far `width` samples from `at` lie beyond those about them; of an edge, how far those from
-/// `at` on lie beyond those before. Signed; not-a-number where one of them is.
-template <class Value> double far_of(std::size_t at, std::size_t width, Value value) {
+/// `at` on lie beyond those before. Signed; 0 where it is no more than `above`, not-a-number where
+/// one of them is.
+template <class Value> double far_of(std::size_t at, std::size_t width, double above, Value value) {
     if (width != edge)
-        return beyond_sides(at, width, about, value);
+        return beyond_sides(at, width, about, above, value);
+    if (std::abs(value(at) - value(at - 1)) <= above)
+        return 0;
     Spread before;
     Spread after;
     for (std::size_t k = 0; k < sides; ++k) {
         before.add(value(at - 1 - k));
         after.add(value(at + k));
     }
-    return after.beyond(before);
+    const double far = after.beyond(before);
+    return std::abs(far) <= above ? 0 : far;
 }
 
 /// The greatest step from sample to sample of those that end at [from, to).
@@ -40,15 +44,17 @@ template <class Value> double step_in(std::size_t from, std::size_t to, Value va
 } // namespace
 
 /// The signal's own peaks of so many samples, or its edges: see(at, how far), where there is
-/// one.
-template <class See> void PeakScanner::each(const Trace& trace, std::size_t width, See see) {
+/// one of more than `above`, which may change meanwhile.
+template <class See>
+void PeakScanner::each(const Trace& trace, std::size_t width, const double& above, See see) {
     const std::size_t n = trace.t.size();
     const std::size_t side = width == edge ? sides : about;
     for (std::size_t at = side; at + std::max(width + about, sides) <= n; ++at) {
         const std::size_t last = width == edge ? at + sides - 1 : at + width + about - 1;
         if (trace.piece[at - side] != trace.piece[last])
             continue;
-        const double far = far_of(at, width, [&](std::size_t i) { return double{trace.y[i]}; });
+        const double far =
+            far_of(at, width, above, [&](std::size_t i) { return double{trace.y[i]}; });
         if (far != 0)
             see(at, far);
     }
@@ -68,14 +74,15 @@ PeakScanner::PeakScanner(const std::vector<Trace>& good, double step, double str
     constexpr double bend_of_noise = 1.2247; // root of 1.5: of a sample less the mean of two
     const double noise = std::max(step, mad_factor * median(bends) / bend_of_noise);
     double most = 0;
+    const auto record = [&](std::size_t, double far) { most = std::max(most, std::abs(far)); };
     for (std::size_t width = edge + 1; width < widths; ++width)
-        each(main, width, [&](std::size_t, double far) { most = std::max(most, std::abs(far)); });
+        each(main, width, most, record);
     limits_.fill(strictness * std::max(1.05 * most, 2.6 * noise));
     limits_[edge] = 0;
     if (!edges)
         return;
     most = 0;
-    each(main, edge, [&](std::size_t, double far) { most = std::max(most, std::abs(far)); });
+    each(main, edge, most, record);
     limits_[edge] = strictness * std::max(1.4 * most, 3.6 * noise);
 }
 
@@ -91,9 +98,8 @@ std::vector<Hit> PeakScanner::scan(const std::vector<Trace>& traces, float least
         if (limits_[width] <= 0)
             continue;
         Stretches stretches(width == edge ? Sign::leap : Sign::peak, width, hits);
-        each(main, width, [&](std::size_t at, double far) {
-            if (std::abs(far) < double{least} * limits_[width])
-                return;
+        const double above = double{least} * limits_[width];
+        each(main, width, above, [&](std::size_t at, double far) {
             const std::size_t to = at + width;
             const double usual = std::max(step_in(at - std::min(at - 1, nearby), at, own),
                                           step_in(to + 1, std::min(n, to + nearby), own));
@@ -110,7 +116,7 @@ std::vector<Hit> PeakScanner::scan(const std::vector<Trace>& traces, float least
                 const Trace& trace = traces[v];
                 const auto fitted = [&](std::size_t i) { return double{trace.fitted[i]}; };
                 const double left =
-                    far_of(at, width, [&](std::size_t i) { return own(i) - fitted(i); });
+                    far_of(at, width, 0, [&](std::size_t i) { return own(i) - fitted(i); });
                 if (std::isnan(left))
                     continue;
                 ++count;

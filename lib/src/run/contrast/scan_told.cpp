@@ -12,6 +12,7 @@ namespace telltale::run {
 namespace {
 
 constexpr std::size_t shoulder = 3;
+constexpr double almost = 0.999; ///< of what counts
 
 /// How strong each sign may be by the width of its windows (in samples; seconds for `late`): the
 /// limit is `factor` times a power of the strongest that the good run had, or of `floor` where the
@@ -133,7 +134,9 @@ struct ToldScanner::Sight {
     }
 };
 
-void ToldScanner::visit(Sight& sight, Sign sign, double wide, std::vector<Window>& out) const {
+/// The windows of a sign; of momentary ones those with a value above `above`.
+void ToldScanner::visit(Sight& sight, Sign sign, double wide, double above,
+                        std::vector<Window>& out) const {
     out.clear();
     const std::vector<Trace>& traces = *sight.traces;
     const Trace& main = traces.front();
@@ -177,7 +180,7 @@ void ToldScanner::visit(Sight& sight, Sign sign, double wide, std::vector<Window
     case Sign::apart: {
         const std::vector<double>& course = sight.timed;
         for (std::size_t i = 0; i + width <= n; ++i) {
-            if (std::isnan(course[i]) || !one_piece(i, i + width - 1))
+            if (!(std::abs(course[i]) > above) || !one_piece(i, i + width - 1))
                 continue;
             double low = course[i];
             double high = course[i];
@@ -198,9 +201,9 @@ void ToldScanner::visit(Sight& sight, Sign sign, double wide, std::vector<Window
         for (std::size_t i = shoulder; i + width + shoulder <= n; ++i) {
             if (!one_piece(i - shoulder, i + width + shoulder - 1))
                 continue;
-            const double far =
-                beyond_sides(i, width, shoulder, [&](std::size_t k) { return sight.timed[k]; });
-            if (!std::isnan(far))
+            const double far = beyond_sides(i, width, shoulder, above,
+                                            [&](std::size_t k) { return sight.timed[k]; });
+            if (std::abs(far) > above) // not-a-number is not
                 out.push_back({i, i + width, far, 0});
         }
         break;
@@ -323,7 +326,7 @@ ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double str
             if (rule.widths[w] <= 0 || samples * least_windows > static_cast<double>(n) ||
                 (in_seconds && samples <= 8))
                 continue;
-            visit(sight, rule.sign, rule.widths[w], seen);
+            visit(sight, rule.sign, rule.widths[w], rule.floor, seen);
             double most = rule.floor;
             for (const Window& one : seen)
                 if (!std::isnan(one.value)) {
@@ -346,7 +349,7 @@ std::vector<Hit> ToldScanner::scan(const std::vector<Trace>& traces, float least
             const double limit = limits_[static_cast<std::size_t>(rule.sign)][w];
             if (limit <= 0)
                 continue;
-            visit(sight, rule.sign, rule.widths[w], seen);
+            visit(sight, rule.sign, rule.widths[w], almost * double{least} * limit, seen);
             Stretches stretches(rule.sign, w, hits);
             for (const Window& one : seen) {
                 double strange = std::abs(one.value) / limit;

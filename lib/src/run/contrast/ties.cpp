@@ -202,7 +202,8 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
         for (Tie& tie : list) {
             if (sharp_ones == ties_each && witnesses == witnesses_each)
                 break;
-            remember(taught, tie);
+            if (!remember(taught, tie))
+                continue;
             set_limits(taught, free, tie);
             std::size_t& taken = tie.witness ? witnesses : sharp_ones;
             if (taken == (tie.witness ? witnesses_each : ties_each))

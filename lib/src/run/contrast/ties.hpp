@@ -2,6 +2,7 @@
 #pragma once
 
 #include <array>
+#include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <span>
@@ -113,12 +114,28 @@ class Ties {
         float rms = 0; ///< in scales
         float distance = missing;
     };
+    /// Sums from the first place on; what is not there adds nothing.
+    struct Sums {
+        std::vector<double> value{0};
+        std::vector<double> unit{0};
+        std::vector<std::uint32_t> count{0};
+        void add(double here, double unit_here) {
+            const bool there = !std::isnan(here);
+            value.push_back(value.back() + (there ? here : 0));
+            unit.push_back(unit.back() + (there ? unit_here : 0));
+            count.push_back(count.back() + (there ? 1 : 0));
+        }
+        void reserve(std::size_t n) {
+            value.reserve(n);
+            unit.reserve(n);
+            count.reserve(n);
+        }
+    };
+    /// What is left of a tie over a run, in sums by the way that it is looked at.
     struct Differences {
-        std::vector<float> z;
-        std::vector<float> pace; ///< change of what is expected a second, in scales
-        std::vector<float> unit; ///< scale of a normal difference, in the target's unit
-        std::size_t blocks = 0;
-        std::vector<float> unsure; ///< what it is off by without each block, in scales
+        std::array<Sums, 3> by_way;
+        /// Of a bad run: its terms over the scale of a normal difference, in sums likewise.
+        std::vector<Terms> terms;
     };
 
     Grid grid_of(const Drive& drive, const Survey& survey) const;
@@ -143,6 +160,7 @@ class Ties {
     // ties_parts.hpp
     static std::size_t bin_of(double value, double low, double high);
     static bool knows(const Tie& tie, std::size_t place, double value);
+    static std::size_t terms_in(const Tie& tie);
     static std::size_t terms_of(const Tie& tie, const std::array<double, most_partners>& values,
                                 Terms& x);
     std::size_t terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const;
@@ -162,7 +180,9 @@ class Ties {
     std::vector<std::size_t> rows_of(const Tie& tie, const Grid& good) const;
     bool fit(const Grid& good, std::size_t blocks, Tie& tie) const;
     bool fit_least(const Grid& good, std::size_t blocks, Tie& tie) const;
-    void remember(const Grid& good, Tie& tie) const;
+    bool bound(const Grid& good, const std::vector<std::size_t>& rows, const std::vector<Terms>& x,
+               Tie& tie) const;
+    bool remember(const Grid& good, Tie& tie) const;
     static Near near(const Tie& tie, const Terms& x, std::uint8_t aside);
 
     // ties_sight.cpp
@@ -172,10 +192,10 @@ class Ties {
     static std::size_t points(std::size_t sight, double spacing);
     /// From one window to the next: they have four points or more.
     static std::size_t stride_of(std::size_t width) { return width / 4; }
-    void sight(const Differences& d, std::size_t sight, double spacing, std::vector<float>& value,
-               std::vector<float>& unit) const;
-    void doubt(const Differences& d, std::size_t sight, double spacing,
-               std::vector<float>& unsure) const;
+    static void sight(const Differences& d, std::size_t sight, double spacing,
+                      std::vector<float>& value, std::vector<float>& unit);
+    static void doubt(const Tie& tie, const Differences& d, std::size_t sight, double spacing,
+                      std::vector<float>& unsure);
     void set_limits(const Grid& good, const std::vector<char>& free, Tie& tie) const;
     View view(const Tie& tie, const Grid& bad) const;
 

@@ -128,10 +128,13 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
         tie.middle[k] = mean_of(like, tie.powers);
         tie.width[k] = std::max(1e-9, sd_of(like, tie.powers));
     }
-    std::size_t p = 0;
+    const std::size_t p = terms_in(tie);
     std::vector<Terms> x(rows.size());
-    for (std::size_t r = 0; r < rows.size(); ++r)
-        p = terms_at(tie, good, rows[r], x[r]);
+    std::vector<double> own(rows.size());
+    for (std::size_t r = 0; r < rows.size(); ++r) {
+        terms_at(tie, good, rows[r], x[r]);
+        own[r] = double{y[rows[r]]};
+    }
     constexpr std::size_t wide = most_terms;
     using Gram = std::array<double, wide * wide + wide>;
     std::vector<Gram> grams(blocks);
@@ -165,25 +168,30 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
             const double weighted = by * x[r][i];
             for (std::size_t j = 0; j <= i; ++j)
                 gram[i * p + j] += weighted * x[r][j];
-            gram[wide * wide + i] += weighted * double{y[rows[r]]};
+            gram[wide * wide + i] += weighted * own[r];
         }
     };
     for (std::size_t r = 0; r < rows.size(); ++r)
         add(r, 1);
+    constexpr double settled = 0.002; // a row
+    double changed = 1;
     for (int round = 0; round < rounds; ++round) {
         if (!solved(blocks, beta))
             return false;
-        for (std::size_t r = 0; r < rows.size(); ++r) {
-            size[r] = std::abs(double{y[rows[r]]} - sum_of(x[r], p, beta));
-        }
+        if (changed < settled)
+            break;
+        for (std::size_t r = 0; r < rows.size(); ++r)
+            size[r] = std::abs(own[r] - sum_of(x[r], p, beta));
         const double off = mad_factor * median(size);
         if (off > hopeless * loosest * own_sd)
             return false;
         const double limit = 2 * off + 1e-12;
+        changed = 0;
         for (std::size_t r = 0; r < rows.size() && round + 1 < rounds; ++r) {
             const double now = size[r] <= limit ? 1 : limit / size[r];
             if (now != weight[r])
                 add(r, now - weight[r]);
+            changed += std::abs(now - weight[r]) / static_cast<double>(rows.size());
             weight[r] = now;
         }
     }
@@ -195,6 +203,20 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
         tie.beta.push_back(without);
     }
     tie.beta.push_back(beta);
+    // Scale of a normal difference: on blocks left out.
+    for (std::size_t r = 0; r < rows.size(); ++r)
+        size[r] = std::abs(own[r] - sum_of(x[r], p, tie.beta[good.block[rows[r]]]));
+    tie.scale = std::max(mad_factor * median(size), 1e-9);
+    if (!tie.powers)
+        tie.scale = std::max(tie.scale, 0.3 * step_[tie.target]);
+    const double spread = (quantile(own, 0.95) - quantile(own, 0.05)) / 3.29;
+    tie.sharpness = tie.scale / std::max(1e-9, std::min(own_sd, spread));
+    return tie.sharpness < loosest;
+}
+
+/// Where the good run had its partners, one by one and together. False where they are all one.
+bool Ties::bound(const Grid& good, const std::vector<std::size_t>& rows,
+                 const std::vector<Terms>& x, Tie& tie) const {
     for (std::size_t k = 0; k < tie.count; ++k) {
         std::vector<double> values;
         values.reserve(rows.size());
@@ -231,29 +253,19 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
             distances.push_back(distance(tie, row));
         tie.farthest = 1.2 * quantile(distances, 0.998);
     }
-    // Scale of a normal difference: on blocks left out.
-    size.clear();
-    std::vector<double> own;
-    for (const std::size_t row : rows) {
-        const double fitted = expect(tie, good, row, tie.beta[good.block[row]]);
-        size.push_back(std::abs(double{y[row]} - fitted));
-        own.push_back(double{y[row]});
-    }
-    tie.scale = std::max(mad_factor * median(size), 1e-9);
-    if (!tie.powers)
-        tie.scale = std::max(tie.scale, 0.3 * step_[tie.target]);
-    const double spread = (quantile(own, 0.95) - quantile(own, 0.05)) / 3.29;
-    tie.sharpness = tie.scale / std::max(1e-9, std::min(own_sd, spread));
-    return tie.sharpness < loosest;
+    return true;
 }
 
-/// Keeps what was left of a fitted tie at some moments of the good run.
-void Ties::remember(const Grid& good, Tie& tie) const {
+/// Keeps where the good run had its partners, and what was left of a fitted tie at some moments of
+/// it. False where its partners are all one.
+bool Ties::remember(const Grid& good, Tie& tie) const {
     const std::vector<float>& y = column(good, tie.target, tie.powers);
     const std::vector<std::size_t> rows = rows_of(tie, good);
     std::vector<Terms> x(rows.size());
     for (std::size_t r = 0; r < rows.size(); ++r)
         terms_at(tie, good, rows[r], x[r]);
+    if (!bound(good, rows, x, tie))
+        return false;
     const std::size_t every = std::max<std::size_t>(1, (rows.size() + near_rows - 1) / near_rows);
     std::vector<std::size_t> some;
     for (std::size_t r = every / 2; r < rows.size(); r += every)
@@ -275,6 +287,7 @@ void Ties::remember(const Grid& good, Tie& tie) const {
     for (std::size_t r = 0; r < rows.size(); r += 8)
         alike.push_back(double{near(tie, x[r], good.block[rows[r]]).distance});
     tie.near_enough = static_cast<float>(1.5 * quantile(alike, 0.98)) + 0.02F;
+    return true;
 }
 
 /// With no more partners than it takes.

@@ -55,6 +55,11 @@ inline std::size_t Ties::terms_of(const Tie& tie, const std::array<double, most_
     return n;
 }
 
+inline std::size_t Ties::terms_in(const Tie& tie) {
+    const std::size_t count = tie.count;
+    return 1 + count + (tie.curved ? count * (count + 1) / 2 : 0);
+}
+
 inline std::size_t Ties::terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const {
     std::array<double, most_partners> values{};
     for (std::size_t p = 0; p < tie.count; ++p)

@@ -12,7 +12,7 @@
 namespace telltale::run {
 namespace {
 
-constexpr float most_z = 16;
+constexpr double most_z = 16;
 constexpr double slack = 10;
 constexpr double strict = 1.65;
 constexpr double looseness = 16;
@@ -79,18 +79,15 @@ Ties::Day Ties::day_of(const Tie& tie, const Grid& grid) const {
 
 Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_good,
                                     const Day& day) const {
-    Differences d;
-    d.z.assign(grid.size, missing);
-    d.unit.assign(grid.size, missing);
-    d.pace.assign(grid.size, missing);
-    d.blocks = tie.beta.size() - 1;
-    if (!is_good)
-        d.unsure.assign(grid.size * d.blocks, 0);
     const std::vector<float>& y = column(grid, tie.target, tie.powers);
     std::vector<double> fitted(grid.size, nothing);
     std::vector<Near> around(grid.size);
     std::vector<Terms> at(grid.size);
     std::size_t terms = 0;
+    std::size_t looked = 0;
+    constexpr std::size_t often = 8;
+    constexpr std::size_t seldom = 32;
+    constexpr double little = 0.1; // standard deviations
     for (std::size_t i = 0; i < grid.size; ++i) {
         if (grid.aside[i] != 0)
             continue;
@@ -104,10 +101,20 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         terms = terms_at(tie, grid, i, x);
         if (tie.count > 1 && distance(tie, x) > tie.farthest)
             continue;
-        if (i % 8 == 0 || std::isnan(around[i - 1].distance)) // it changes slowly
+        // It changes as its partners do: looked up where they moved, and now and then.
+        const auto moved = [&] {
+            double by = 0;
+            for (std::size_t p = 1; p <= tie.count; ++p)
+                by += std::abs(x[p] - at[looked][p]);
+            return by > little;
+        };
+        if (std::isnan(around[looked].distance) || i >= looked + seldom ||
+            (i >= looked + often && moved()) || (is_good && grid.block[i] != grid.block[looked])) {
             around[i] = near(tie, x, is_good ? grid.block[i] : 255);
-        else
-            around[i] = around[i - 1];
+            looked = i;
+        } else {
+            around[i] = around[looked];
+        }
         if (!(around[i].distance <= tie.near_enough))
             continue;
         fitted[i] = day.of(sum_of(x, terms, is_good ? tie.beta[grid.block[i]] : tie.beta.back()));
@@ -116,10 +123,26 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
     }
     constexpr double timing = 0.1; // seconds
     constexpr double unseen = 0.3;
-    constexpr float most_pace = 8;
+    constexpr double most_pace = 8;
+    Differences d;
+    for (Sums& sums : d.by_way)
+        sums.reserve(grid.size + 1);
+    if (!is_good)
+        d.terms.assign(grid.size + 1, Terms{});
+    double before = nothing; // what was left one place before
+    const auto add = [&](double left, double unit, double pace) {
+        d.by_way[static_cast<std::size_t>(Way::level)].add(left, unit);
+        d.by_way[static_cast<std::size_t>(Way::rough)].add(std::abs(left - before), unit);
+        d.by_way[static_cast<std::size_t>(Way::late)].add(-left * pace, pace * pace);
+        before = left;
+    };
     for (std::size_t i = 0; i < grid.size; ++i) {
-        if (!std::isfinite(fitted[i]) || std::isnan(y[i]))
+        if (!is_good)
+            d.terms[i + 1] = d.terms[i];
+        if (!std::isfinite(fitted[i]) || std::isnan(y[i])) {
+            add(nothing, nothing, nothing);
             continue;
+        }
         double variance = tie.scale * tie.scale;
         const double wider = std::max(1.0, double{around[i].rms} / 1.15);
         variance *= wider * wider;
@@ -146,18 +169,14 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
             variance += bend * bend;
         }
         const double sigma = std::sqrt(variance);
-        if (!std::isfinite(sigma * in_units))
+        if (!std::isfinite(sigma * in_units)) {
+            add(nothing, nothing, nothing);
             continue;
-        const auto off = static_cast<float>(double{y[i]} - fitted[i]);
-        d.z[i] = std::clamp(off / static_cast<float>(sigma), -most_z, most_z);
-        d.unit[i] = static_cast<float>(sigma * in_units);
-        d.pace[i] = std::clamp(static_cast<float>(pace / sigma), -most_pace, most_pace);
-        if (is_good)
-            continue;
-        const double whole = sum_of(at[i], terms, tie.beta.back());
-        for (std::size_t b = 0; b < d.blocks; ++b)
-            d.unsure[i * d.blocks + b] =
-                static_cast<float>((sum_of(at[i], terms, tie.beta[b]) - whole) / sigma);
+        }
+        add(std::clamp((double{y[i]} - fitted[i]) / sigma, -most_z, most_z), sigma * in_units,
+            std::clamp(pace / sigma, -most_pace, most_pace));
+        for (std::size_t k = 0; k < terms && !is_good; ++k)
+            d.terms[i + 1][k] += at[i][k] / sigma;
     }
     return d;
 }
@@ -180,79 +199,70 @@ std::size_t Ties::points(std::size_t sight, double spacing) {
 /// A window begins at every quarter of its width. Of the level the mean difference, of roughness
 /// that from point to point; lateness in standard errors of it, and its unit in seconds.
 void Ties::sight(const Differences& d, std::size_t sight, double spacing, std::vector<float>& value,
-                 std::vector<float>& unit) const {
+                 std::vector<float>& unit) {
+    constexpr double still = 1e-6; // a mean square of the pace
     value.clear();
     unit.clear();
-    const std::size_t n = d.z.size();
-    const std::size_t width = points(sight, spacing);
     const Way way = way_of(sight);
+    const Sums& sums = d.by_way[static_cast<std::size_t>(way)];
+    const std::size_t n = sums.count.size() - 1;
+    const std::size_t width = points(sight, spacing);
     if (n < 6 * width)
         return;
-    const std::size_t stride = stride_of(width);
-    for (std::size_t from = 0; from + width <= n; from += stride) {
-        float sum = 0;
-        float units = 0;
-        std::size_t count = 0;
-        for (std::size_t i = from; i < from + width; ++i) {
-            const float v = way == Way::level  ? d.z[i]
-                            : way == Way::late ? -d.z[i] * d.pace[i]
-                            : i == from        ? missing
-                                               : std::abs(d.z[i] - d.z[i - 1]);
-            if (std::isnan(v))
-                continue;
-            sum += v;
-            units += way == Way::late ? d.pace[i] * d.pace[i] : d.unit[i];
-            ++count;
-        }
-        const bool enough = 10 * count >= 6 * (width - (way == Way::rough ? 1 : 0)) && units > 0;
-        if (!enough) {
-            value.push_back(missing);
-            unit.push_back(missing);
-        } else if (way == Way::late) {
-            value.push_back(sum / std::sqrt(units));
-            unit.push_back(1 / std::sqrt(units));
-        } else {
-            value.push_back(sum / static_cast<float>(count));
-            unit.push_back(units / static_cast<float>(count));
-        }
+    const std::size_t first = way == Way::rough ? 1 : 0;
+    for (std::size_t from = 0; from + width <= n; from += stride_of(width)) {
+        const std::size_t begin = from + first;
+        const std::size_t end = from + width;
+        const double sum = sums.value[end] - sums.value[begin];
+        const double units = sums.unit[end] - sums.unit[begin];
+        const std::size_t known = sums.count[end] - sums.count[begin];
+        const auto count = static_cast<double>(known);
+        const bool enough =
+            10 * known >= 6 * (end - begin) && units > (way == Way::late ? still * count : 0);
+        const double by = way == Way::late ? std::sqrt(units) : count;
+        value.push_back(enough ? static_cast<float>(sum / by) : missing);
+        unit.push_back(enough ? static_cast<float>((way == Way::late ? 1 : units) / by) : missing);
     }
 }
 
 /// How far the mean over each window would be another one had a part of the good run not been
 /// there: the jackknife's standard error, with a factor.
-void Ties::doubt(const Differences& d, std::size_t sight, double spacing,
-                 std::vector<float>& unsure) const {
-    unsure.clear();
-    const std::size_t n = d.z.size();
+void Ties::doubt(const Tie& tie, const Differences& d, std::size_t sight, double spacing,
+                 std::vector<float>& unsure) {
+    const Sums& sums = d.by_way[static_cast<std::size_t>(Way::level)];
+    const std::size_t n = sums.count.size() - 1;
     const std::size_t width = points(sight, spacing);
     const bool level = way_of(sight) == Way::level;
-    const std::size_t stride = stride_of(width);
-    std::vector<double> sums(d.blocks, 0);
-    std::size_t count = 0;
-    // What enters a window, less what leaves it.
-    const auto pass = [&](std::size_t begin, std::size_t end, double sign) {
-        for (std::size_t i = begin; i < end && level; ++i) {
-            if (std::isnan(d.z[i]))
-                continue;
-            count += sign > 0 ? 1 : static_cast<std::size_t>(-1);
-            for (std::size_t b = 0; b < d.blocks; ++b)
-                sums[b] += sign * double{d.unsure[i * d.blocks + b]};
+    const std::size_t terms = terms_in(tie);
+    const std::size_t folds = tie.beta.size() - 1;
+    const auto blocks = static_cast<double>(folds);
+    // The covariance of the coefficients.
+    Terms mean{};
+    for (std::size_t b = 0; b < folds; ++b)
+        for (std::size_t k = 0; k < terms; ++k)
+            mean[k] += tie.beta[b][k] / blocks;
+    std::array<Terms, most_terms> spread{};
+    for (std::size_t b = 0; b < folds; ++b)
+        for (std::size_t k = 0; k < terms; ++k)
+            for (std::size_t j = 0; j <= k; ++j)
+                spread[k][j] +=
+                    (tie.beta[b][k] - mean[k]) * (tie.beta[b][j] - mean[j]) * (blocks - 1) / blocks;
+    unsure.clear();
+    for (std::size_t from = 0; from + width <= n; from += stride_of(width)) {
+        const std::size_t count = sums.count[from + width] - sums.count[from];
+        if (!level || count == 0) {
+            unsure.push_back(0);
+            continue;
         }
-    };
-    for (std::size_t from = 0; from + width <= n; from += stride) {
-        pass(from == 0 ? 0 : from - stride + width, from + width, 1);
-        pass(from == 0 ? 0 : from - stride, from, -1);
-        double mean = 0;
-        for (const double sum : sums)
-            mean += sum / static_cast<double>(d.blocks);
-        double squares = 0;
-        for (const double sum : sums)
-            squares += (sum - mean) * (sum - mean);
-        const auto blocks = static_cast<double>(d.blocks);
-        unsure.push_back(
-            count > 0 ? static_cast<float>(unsureness * std::sqrt(squares * (blocks - 1) / blocks) /
-                                           static_cast<double>(count))
-                      : 0.0F);
+        double variance = 0;
+        for (std::size_t k = 0; k < terms; ++k) {
+            const double here = d.terms[from + width][k] - d.terms[from][k];
+            for (std::size_t j = 0; j < k; ++j)
+                variance += 2 * here * spread[k][j] * (d.terms[from + width][j] - d.terms[from][j]);
+            variance += here * spread[k][k] * here;
+        }
+        unsure.push_back(static_cast<float>(unsureness * std::sqrt(std::max(0.0, variance)) /
+                                            static_cast<double>(count)));
     }
 }
 
@@ -291,7 +301,7 @@ Ties::View Ties::view(const Tie& tie, const Grid& bad) const {
         if (tie.limit[s] <= 0)
             continue;
         sight(d, s, bad.spacing, out.score[s], out.unit[s]);
-        doubt(d, s, bad.spacing, unsure);
+        doubt(tie, d, s, bad.spacing, unsure);
         std::vector<double> usual = known_values(out.score[s]);
         if (usual.size() < 8) {
             out.score[s].clear();
