@@ -46,7 +46,11 @@ class Held {
     /// A tie does not say how far timing goes, and a model that is only shown has forgotten it.
     explicit Held(const Trace& trace)
         : trace_(&trace), low_(trace.low.empty() ? trace.fitted.data() : trace.low.data()),
-          high_(trace.low.empty() ? trace.fitted.data() : trace.high.data()) {}
+          high_(trace.low.empty() ? trace.fitted.data() : trace.high.data()),
+          per_sigma_(trace.t.size()) {
+        for (std::size_t i = 0; i < per_sigma_.size(); ++i)
+            per_sigma_[i] = 1 / double{trace.sigma[i]};
+    }
 
     Expected expected(std::size_t i) const {
         return {double{trace_->fitted[i]}, double{low_[i]}, double{high_[i]}};
@@ -54,8 +58,7 @@ class Held {
     /// How far a sample is from what is expected, in normal differences.
     double off(std::size_t i, double expected) const {
         constexpr double farthest = 30;
-        return std::clamp((double{trace_->y[i]} - expected) / double{trace_->sigma[i]}, -farthest,
-                          farthest);
+        return std::clamp((double{trace_->y[i]} - expected) * per_sigma_[i], -farthest, farthest);
     }
     /// Its square, 0 where nothing is expected.
     double left(std::size_t i, double expected) const {
@@ -118,6 +121,7 @@ class Held {
     const Trace* trace_;
     const float* low_;
     const float* high_;
+    std::vector<double> per_sigma_; ///< 1 / sigma
 };
 
 /// What is left of the samples of a run.

@@ -114,26 +114,18 @@ class Ties {
         float rms = 0; ///< in scales
         float distance = missing;
     };
-    /// Sums from the first place on; what is not there adds nothing.
-    struct Sums {
-        std::vector<double> value{0};
-        std::vector<double> unit{0};
-        std::vector<std::uint32_t> count{0};
-        void add(double here, double unit_here) {
-            const bool there = !std::isnan(here);
-            value.push_back(value.back() + (there ? here : 0));
-            unit.push_back(unit.back() + (there ? unit_here : 0));
-            count.push_back(count.back() + (there ? 1 : 0));
-        }
-        void reserve(std::size_t n) {
-            value.reserve(n);
-            unit.reserve(n);
-            count.reserve(n);
+    /// The sums of what comes before a place; what is not there adds nothing.
+    struct Sum {
+        double value = 0;
+        double unit = 0;
+        std::uint32_t count = 0;
+        Sum with(double here, double unit_here) const {
+            return std::isnan(here) ? *this : Sum{value + here, unit + unit_here, count + 1};
         }
     };
     /// What is left of a tie over a run, in sums by the way that it is looked at.
     struct Differences {
-        std::array<Sums, 3> by_way;
+        std::array<std::vector<Sum>, 3> by_way;
         /// Of a bad run: its terms over the scale of a normal difference, in sums likewise.
         std::vector<Terms> terms;
     };

@@ -125,22 +125,26 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
     constexpr double unseen = 0.3;
     constexpr double most_pace = 8;
     Differences d;
-    for (Sums& sums : d.by_way)
-        sums.reserve(grid.size + 1);
+    for (std::vector<Sum>& sums : d.by_way)
+        sums.resize(grid.size + 1);
     if (!is_good)
         d.terms.assign(grid.size + 1, Terms{});
     double before = nothing; // what was left one place before
-    const auto add = [&](double left, double unit, double pace) {
-        d.by_way[static_cast<std::size_t>(Way::level)].add(left, unit);
-        d.by_way[static_cast<std::size_t>(Way::rough)].add(std::abs(left - before), unit);
-        d.by_way[static_cast<std::size_t>(Way::late)].add(-left * pace, pace * pace);
+    const auto add = [&](std::size_t i, double left, double unit, double pace) {
+        const auto next = [&](Way way, double value, double unit_of_it) {
+            std::vector<Sum>& sums = d.by_way[static_cast<std::size_t>(way)];
+            sums[i + 1] = sums[i].with(value, unit_of_it);
+        };
+        next(Way::level, left, unit);
+        next(Way::rough, std::abs(left - before), unit);
+        next(Way::late, -left * pace, pace * pace);
         before = left;
     };
     for (std::size_t i = 0; i < grid.size; ++i) {
         if (!is_good)
             d.terms[i + 1] = d.terms[i];
         if (!std::isfinite(fitted[i]) || std::isnan(y[i])) {
-            add(nothing, nothing, nothing);
+            add(i, nothing, nothing, nothing);
             continue;
         }
         double variance = tie.scale * tie.scale;
@@ -170,10 +174,10 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         }
         const double sigma = std::sqrt(variance);
         if (!std::isfinite(sigma * in_units)) {
-            add(nothing, nothing, nothing);
+            add(i, nothing, nothing, nothing);
             continue;
         }
-        add(std::clamp((double{y[i]} - fitted[i]) / sigma, -most_z, most_z), sigma * in_units,
+        add(i, std::clamp((double{y[i]} - fitted[i]) / sigma, -most_z, most_z), sigma * in_units,
             std::clamp(pace / sigma, -most_pace, most_pace));
         for (std::size_t k = 0; k < terms && !is_good; ++k)
             d.terms[i + 1][k] += at[i][k] / sigma;
@@ -204,21 +208,21 @@ void Ties::sight(const Differences& d, std::size_t sight, double spacing, std::v
     value.clear();
     unit.clear();
     const Way way = way_of(sight);
-    const Sums& sums = d.by_way[static_cast<std::size_t>(way)];
-    const std::size_t n = sums.count.size() - 1;
+    const std::vector<Sum>& sums = d.by_way[static_cast<std::size_t>(way)];
+    const std::size_t n = sums.size() - 1;
     const std::size_t width = points(sight, spacing);
     if (n < 6 * width)
         return;
     const std::size_t first = way == Way::rough ? 1 : 0;
     for (std::size_t from = 0; from + width <= n; from += stride_of(width)) {
-        const std::size_t begin = from + first;
-        const std::size_t end = from + width;
-        const double sum = sums.value[end] - sums.value[begin];
-        const double units = sums.unit[end] - sums.unit[begin];
-        const std::size_t known = sums.count[end] - sums.count[begin];
+        const Sum& begin = sums[from + first];
+        const Sum& end = sums[from + width];
+        const double sum = end.value - begin.value;
+        const double units = end.unit - begin.unit;
+        const std::size_t known = end.count - begin.count;
         const auto count = static_cast<double>(known);
         const bool enough =
-            10 * known >= 6 * (end - begin) && units > (way == Way::late ? still * count : 0);
+            10 * known >= 6 * (width - first) && units > (way == Way::late ? still * count : 0);
         const double by = way == Way::late ? std::sqrt(units) : count;
         value.push_back(enough ? static_cast<float>(sum / by) : missing);
         unit.push_back(enough ? static_cast<float>((way == Way::late ? 1 : units) / by) : missing);
@@ -229,8 +233,8 @@ void Ties::sight(const Differences& d, std::size_t sight, double spacing, std::v
 /// there: the jackknife's standard error, with a factor.
 void Ties::doubt(const Tie& tie, const Differences& d, std::size_t sight, double spacing,
                  std::vector<float>& unsure) {
-    const Sums& sums = d.by_way[static_cast<std::size_t>(Way::level)];
-    const std::size_t n = sums.count.size() - 1;
+    const std::vector<Sum>& sums = d.by_way[static_cast<std::size_t>(Way::level)];
+    const std::size_t n = sums.size() - 1;
     const std::size_t width = points(sight, spacing);
     const bool level = way_of(sight) == Way::level;
     const std::size_t terms = terms_in(tie);
@@ -249,7 +253,7 @@ void Ties::doubt(const Tie& tie, const Differences& d, std::size_t sight, double
                     (tie.beta[b][k] - mean[k]) * (tie.beta[b][j] - mean[j]) * (blocks - 1) / blocks;
     unsure.clear();
     for (std::size_t from = 0; from + width <= n; from += stride_of(width)) {
-        const std::size_t count = sums.count[from + width] - sums.count[from];
+        const std::size_t count = sums[from + width].count - sums[from].count;
         if (!level || count == 0) {
             unsure.push_back(0);
             continue;
