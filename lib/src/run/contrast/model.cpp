@@ -364,8 +364,12 @@ Model::Model(const Survey& survey, const Drive& good, const Drive& bad, std::siz
         const std::vector<double> total = sum_of(grams);
         double best = judge(total, kept, penalty_share);
         std::vector<std::size_t> winner = kept;
+        double before = std::numeric_limits<double>::infinity();
         for (const double share : {3e-2, 3e-3, 3e-4}) {
             const double error = judge(total, with_bumps, share);
+            if (error > before)
+                break; // with even less to hold them they only get worse
+            before = error;
             if (error < 0.97 * best) {
                 best = error;
                 winner = with_bumps;

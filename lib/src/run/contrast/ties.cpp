@@ -202,7 +202,7 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
         for (Tie& tie : list) {
             if (sharp_ones == ties_each && witnesses == witnesses_each)
                 break;
-            if (!remember(taught, tie))
+            if ((witnesses == witnesses_each && !may_break(tie, free)) || !remember(taught, tie))
                 continue;
             set_limits(taught, free, tie);
             std::size_t& taken = tie.witness ? witnesses : sharp_ones;

@@ -188,6 +188,7 @@ class Ties {
                       std::vector<float>& value, std::vector<float>& unit);
     static void doubt(const Tie& tie, const Differences& d, std::size_t sight, double spacing,
                       std::vector<float>& unsure);
+    static bool may_break(const Tie& tie, const std::vector<char>& free);
     void set_limits(const Grid& good, const std::vector<char>& free, Tie& tie) const;
     View view(const Tie& tie, const Grid& bad) const;
 

@@ -102,14 +102,12 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         if (tie.count > 1 && distance(tie, x) > tie.farthest)
             continue;
         // It changes as its partners do: looked up where they moved, and now and then.
-        const auto moved = [&] {
-            double by = 0;
-            for (std::size_t p = 1; p <= tie.count; ++p)
-                by += std::abs(x[p] - at[looked][p]);
-            return by > little;
-        };
+        double moved = 0;
+        for (std::size_t p = 1; p <= tie.count; ++p)
+            moved += std::abs(x[p] - at[looked][p]);
         if (std::isnan(around[looked].distance) || i >= looked + seldom ||
-            (i >= looked + often && moved()) || (is_good && grid.block[i] != grid.block[looked])) {
+            (i >= looked + often && moved > little) ||
+            (is_good && grid.block[i] != grid.block[looked])) {
             around[i] = near(tie, x, is_good ? grid.block[i] : 255);
             looked = i;
         } else {
@@ -270,14 +268,20 @@ void Ties::doubt(const Tie& tie, const Differences& d, std::size_t sight, double
     }
 }
 
-/// Of each window: how strange it has to be, and whether nothing but noise was left there, by the
-/// good run with each of its blocks told by the others.
-void Ties::set_limits(const Grid& good, const std::vector<char>& free, Tie& tie) const {
-    // The more signals it takes, the closer it has to be.
+/// Whether it is close enough to break: the more signals it takes, the closer it has to be. Else it
+/// is a witness at most.
+bool Ties::may_break(const Tie& tie, const std::vector<char>& free) {
     constexpr std::array<double, most_partners> close_enough{0.13, 0.08, 0.05};
     bool close = tie.sharpness < close_enough[tie.count - 1U] && free[tie.target] == 0;
     for (std::size_t p = 0; p < tie.count; ++p)
         close = close && free[tie.by[p]] == 0;
+    return close;
+}
+
+/// Of each window: how strange it has to be, and whether nothing but noise was left there, by the
+/// good run with each of its blocks told by the others.
+void Ties::set_limits(const Grid& good, const std::vector<char>& free, Tie& tie) const {
+    const bool close = may_break(tie, free);
     const Differences d = differences(tie, good, true, {});
     std::vector<float> value;
     std::vector<float> unit;
