@@ -74,16 +74,17 @@ check() { # PRESET OPTION...
 
 # Twelve sources of the library together, which parses what they include once: so the analyser has
 # to be told to look at what is included, and that it is sources is no finding. It gives up on a
-# function after fewer steps than it would.
+# function after fewer steps than it would. The compiler knows reserved names in less time.
 tidy() {
     cmake --preset clang -B build/check-tidy -DTELLTALE_TESTS=OFF -DTELLTALE_PROGRAM=OFF \
         -DCMAKE_UNITY_BUILD=ON -DCMAKE_UNITY_BUILD_BATCH_SIZE=12 &&
         sed -n 's/^ *"file": "\(.*\)",*$/\1/p' build/check-tidy/compile_commands.json |
         xargs -n 1 -P "$jobs" clang-tidy -p build/check-tidy --quiet \
-            --checks=-bugprone-suspicious-include --header-filter='lib/(include/telltale|src)/' \
+            --checks=-bugprone-suspicious-include,-bugprone-reserved-identifier,clang-diagnostic-reserved-identifier \
+            --header-filter='lib/(include/telltale|src)/' --extra-arg=-Wreserved-identifier \
             --extra-arg=-Xclang --extra-arg=-analyzer-opt-analyze-headers \
             --extra-arg=-Xclang --extra-arg=-analyzer-config --extra-arg=-Xclang \
-            --extra-arg=max-nodes=20000
+            --extra-arg=max-nodes=10000
 }
 
 stage packages packages || exit 1
