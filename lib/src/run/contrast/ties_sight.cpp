@@ -211,6 +211,9 @@ void Ties::sight(const Differences& d, std::size_t sight, double spacing, std::v
     const std::size_t width = points(sight, spacing);
     if (n < 6 * width)
         return;
+    const std::size_t windows = (n - width) / stride_of(width) + 1;
+    value.reserve(windows); // many are kept
+    unit.reserve(windows);
     const std::size_t first = way == Way::rough ? 1 : 0;
     for (std::size_t from = 0; from + width <= n; from += stride_of(width)) {
         const Sum& begin = sums[from + first];
