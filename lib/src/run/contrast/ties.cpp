@@ -284,8 +284,8 @@ Trace Ties::trace(std::size_t which) const {
             values[p] = v;
         }
         Terms x;
-        const std::size_t terms = terms_of(tie, values, x);
-        const double sum = day.of(sum_of(x, terms, tie.beta.back()));
+        terms_of(tie, values, x);
+        const double sum = day.of(sum_of(x, terms_in(tie), tie.beta.back()));
         const double value = tie.powers ? std::exp(sum) - shift_[tie.target]
                                         : std::clamp(sum, least_[tie.target], most_[tie.target]);
         const double sigma =

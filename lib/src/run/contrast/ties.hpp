@@ -153,9 +153,8 @@ class Ties {
     static std::size_t bin_of(double value, double low, double high);
     static bool knows(const Tie& tie, std::size_t place, double value);
     static std::size_t terms_in(const Tie& tie);
-    static std::size_t terms_of(const Tie& tie, const std::array<double, most_partners>& values,
-                                Terms& x);
-    std::size_t terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const;
+    static void terms_of(const Tie& tie, const std::array<double, most_partners>& values, Terms& x);
+    void terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const;
     static std::size_t product_at(const Tie& tie, std::size_t p, std::size_t q);
     static double sum_of(const Terms& x, std::size_t n, const Terms& beta);
     double expect(const Tie& tie, const Grid& grid, std::size_t i, const Terms& beta) const;

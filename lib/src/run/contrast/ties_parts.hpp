@@ -38,10 +38,14 @@ inline bool Ties::knows(const Tie& tie, std::size_t place, double value) {
            tie.known[place][bin_of(value, low, high)];
 }
 
-/// One, its partners about their middles, and of a curved one their squares and products. Returns
-/// how many.
-inline std::size_t Ties::terms_of(const Tie& tie, const std::array<double, most_partners>& values,
-                                  Terms& x) {
+inline std::size_t Ties::terms_in(const Tie& tie) {
+    const std::size_t count = tie.count;
+    return 1 + count + (tie.curved ? count * (count + 1) / 2 : 0);
+}
+
+/// One, its partners about their middles, and of a curved one their squares and products.
+inline void Ties::terms_of(const Tie& tie, const std::array<double, most_partners>& values,
+                           Terms& x) {
     std::array<double, most_partners> u{};
     std::size_t n = 0;
     x[n++] = 1;
@@ -52,19 +56,13 @@ inline std::size_t Ties::terms_of(const Tie& tie, const std::array<double, most_
     for (std::size_t p = 0; p < tie.count && tie.curved; ++p)
         for (std::size_t q = p; q < tie.count; ++q)
             x[n++] = u[p] * u[q];
-    return n;
 }
 
-inline std::size_t Ties::terms_in(const Tie& tie) {
-    const std::size_t count = tie.count;
-    return 1 + count + (tie.curved ? count * (count + 1) / 2 : 0);
-}
-
-inline std::size_t Ties::terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const {
+inline void Ties::terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const {
     std::array<double, most_partners> values{};
     for (std::size_t p = 0; p < tie.count; ++p)
         values[p] = double{partner(tie, p, grid)[i]};
-    return terms_of(tie, values, x);
+    terms_of(tie, values, x);
 }
 
 inline double Ties::sum_of(const Terms& x, std::size_t n, const Terms& beta) {
@@ -77,8 +75,8 @@ inline double Ties::sum_of(const Terms& x, std::size_t n, const Terms& beta) {
 inline double Ties::expect(const Tie& tie, const Grid& grid, std::size_t i,
                            const Terms& beta) const {
     Terms x;
-    const std::size_t n = terms_at(tie, grid, i, x);
-    return sum_of(x, n, beta);
+    terms_at(tie, grid, i, x);
+    return sum_of(x, terms_in(tie), beta);
 }
 
 /// How far its partners are from where they usually are together, squared.

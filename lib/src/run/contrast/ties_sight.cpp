@@ -83,7 +83,7 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
     std::vector<double> fitted(grid.size, nothing);
     std::vector<Near> around(grid.size);
     std::vector<Terms> at(grid.size);
-    std::size_t terms = 0;
+    const std::size_t terms = terms_in(tie);
     std::size_t looked = 0;
     constexpr std::size_t often = 8;
     constexpr std::size_t seldom = 32;
@@ -98,7 +98,7 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         if (!inside)
             continue;
         Terms& x = at[i];
-        terms = terms_at(tie, grid, i, x);
+        terms_at(tie, grid, i, x);
         if (tie.count > 1 && distance(tie, x) > tie.farthest)
             continue;
         // It changes as its partners do: looked up where they moved, and now and then.
