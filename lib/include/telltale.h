@@ -769,6 +769,7 @@ typedef struct telltale_suspect {
     telltale_text others;   /**< what the other signals did meanwhile */
     telltale_text sentence; /**< the evidence in one sentence */
     telltale_text proof;    /**< the ordinary test that would prove it (common practice) */
+    double late_by; /**< s, of a "lag": the delay or the sensor's time constant; 0: not told */
 } telltale_suspect;
 
 /** How many suspects, and each, the best lead first; null: there is none. They live until the

@@ -19,7 +19,7 @@ set(c_maker ${PROJECT_SOURCE_DIR}/examples/maker/harrow.csv)
 
 c_program(test-c ${CMAKE_CURRENT_LIST_DIR}/c/use.c
   ${CMAKE_CURRENT_LIST_DIR}/c/own.c)
-target_link_libraries(test-c PRIVATE telltale::c)
+target_link_libraries(test-c PRIVATE telltale::c $<$<BOOL:${UNIX}>:m>)
 add_test(NAME c COMMAND test-c ${c_demo}/good.pcapng ${c_demo}/bad.pcapng ${c_maker})
 set_tests_properties(c PROPERTIES TIMEOUT 120)
 c_program(test-c-memory ${CMAKE_CURRENT_LIST_DIR}/c/memory.c

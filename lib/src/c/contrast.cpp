@@ -58,6 +58,7 @@ telltale_suspect suspect_of(const run::ContrastResult& result, const run::Depart
     to.others = text_of(departure.others);
     to.sentence = text_of(departure.sentence);
     to.proof = text_of(departure.proof);
+    to.late_by = departure.late_by;
     return to;
 }
 
