@@ -303,6 +303,13 @@ TEST_CASE("a slow signal that changes as it never did is found; its warm-up is n
     CHECK(dropped->start_second > 180);
     CHECK(dropped->peak_difference < 0);
     CHECK(held(good, drive(2, 10, signals)).suspects.empty());
+    // Nor does it leap, however cold it is.
+    const auto leapt = first(held(good, drive(2, 10, warmth,
+                                              [](double value, double t) {
+                                                  return value - (between(t, 60, 100) ? 13 : 0);
+                                              })),
+                             warmth);
+    CHECK(leapt->start_second == doctest::Approx(60).epsilon(0.02));
 }
 
 TEST_CASE("a signal that is told loosely is held to its own course as well") {
@@ -370,9 +377,9 @@ TEST_CASE("a leap that stands apart from all others is found; the greatest of ma
 
 TEST_CASE(
     "a fuel trim at an end of its scaling for a moment is found; set back to nothing it is none") {
-    const auto trimmed = [](std::uint32_t seed, double to) {
-        Run run = drive(seed, 88, wanderer, [to](double value, double t) {
-            return between(t, 250, 251.1) ? to : (value - 40) / 5;
+    const auto trimmed = [](std::uint32_t seed, double to, double until = 251.1) {
+        Run run = drive(seed, 88, wanderer, [to, until](double value, double t) {
+            return between(t, 250, until) ? to : (value - 40) / 5;
         });
         run.series[wanderer].id = 0x06;
         give_ends(run.series[wanderer], -100, 99.2);
@@ -383,6 +390,9 @@ TEST_CASE(
     const auto open = first(held(good, trimmed(2, -100)), wanderer);
     CHECK(open->kind == DepartureKind::end_of_range);
     CHECK(open->peak_value == -100);
+    // Nor does it go to and fro within half a second, as far as it never did.
+    const auto dropped = first(held(good, trimmed(2, 35, 250.6)), wanderer);
+    CHECK(dropped->start_second == doctest::Approx(250).epsilon(0.01));
 }
 
 TEST_CASE("a command is found at an end where it leapt as never before; sent there it is none") {

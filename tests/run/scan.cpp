@@ -118,7 +118,7 @@ auto put_on(double by, std::size_t width) {
 float leap_score(std::size_t stays) {
     const auto wandering = [](auto more) {
         Trace out = beside([](double t) { return 50 + 8 * std::sin(0.2 * t); }, more, fifty);
-        out.settling.assign(out.t.size(), 0);
+        out.silence.assign(out.t.size(), Silence::none);
         out.stir.assign(out.t.size(), 1);
         out.local.assign(out.t.size(), 4);
         return out;
@@ -134,20 +134,26 @@ float leap_score(std::size_t stays) {
 }
 
 /// The strongest hit of a sign among the peaks and edges of a signal that moves all the time, of
-/// which the others expect `expected(i)`, far from what it is; `more(i)` comes on top from sample
-/// to sample of the bad run.
-template <class Expected, class More>
-float own_course_score(Sign sign, bool edges, Expected expected, More more) {
+/// which the others expect `expected(i)` and `also(i)`, far from what it is; `more(i)` comes on top
+/// from sample to sample of the bad run. `slow`: nothing lets it leap.
+template <class Expected, class Also, class More>
+float own_course_score(Sign sign, bool edges, bool slow, Expected expected, Also also, More more) {
     const auto moving = [](double t) { return 50 + 30 * std::sin(0.05 * t); };
     float most = 0;
-    const std::vector<Trace> good(2, beside(moving, put_on(0, 0), expected));
-    const std::vector<Trace> bad(2, beside(moving, more, expected));
-    for (const Hit& hit : PeakScanner(good, 0.5, 1, edges).scan(bad, 0.1F))
+    const auto none = put_on(0, 0);
+    const std::vector<Trace> good{beside(moving, none, expected), beside(moving, none, also)};
+    const std::vector<Trace> bad{beside(moving, more, expected), beside(moving, more, also)};
+    for (const Hit& hit : PeakScanner(good, 0.5, 1, edges, slow).scan(bad, 0.1F))
         if (hit.sign == sign) {
             most = std::max(most, hit.score);
             CHECK(hit.to <= bad.front().t.size());
         }
     return most;
+}
+
+template <class Expected, class More>
+float own_course_score(Sign sign, bool edges, Expected expected, More more) {
+    return own_course_score(sign, edges, false, expected, expected, more);
 }
 
 } // namespace
@@ -179,6 +185,34 @@ TEST_CASE("a peak among many of all sizes is one of them") {
     };
     const float one = own_course_score(Sign::peak, false, fifty, put_on(12, 1));
     CHECK(own_course_score(Sign::peak, false, fifty, many) < 0.5F * one);
+}
+
+TEST_CASE(
+    "a peak that nobody has a say about has to be larger, and one of two views is enough then") {
+    const auto peak = [](auto expected, auto also, double by) {
+        return own_course_score(Sign::peak, false, false, expected, also, put_on(by, 2));
+    };
+    const auto unknown = [](std::size_t) { return std::nan(""); };
+    const auto jitters = [](std::size_t i) { return i % 2 == 0 ? 10.0 : 90.0; };
+    const float told = peak(fifty, fifty, 12);
+    CHECK(told > 1);
+    CHECK(peak(unknown, unknown, 12) < 0.5F * told);
+    CHECK(peak(unknown, unknown, 40) > 1);
+    // Who knows nothing does not contradict.
+    CHECK(peak(unknown, fifty, 12) == doctest::Approx(told));
+    CHECK(peak(jitters, fifty, 12) == doctest::Approx(0.5F * told));
+    CHECK(peak(fifty, jitters, 30) > 1);
+    CHECK(peak(jitters, jitters, 30) == 0);
+}
+
+TEST_CASE("what nothing lets leap does not, though nothing tells it") {
+    const auto unknown = [](std::size_t) { return std::nan(""); };
+    const auto edge = [&](bool slow, double by) {
+        return own_course_score(Sign::leap, true, slow, unknown, unknown, put_on(by, 600));
+    };
+    CHECK(edge(true, 14) > 1);
+    CHECK(edge(false, 14) < 0.6F * edge(true, 14));
+    CHECK(edge(true, 3) < 0.6F);
 }
 
 TEST_CASE("an edge counts where the others tell the value, and a ramp is none") {

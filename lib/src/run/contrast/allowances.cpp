@@ -144,8 +144,8 @@ void Allowances::for_rest(std::size_t k, const Drive& bad, const Trace& beside, 
 }
 
 void Allowances::for_the_cold(std::size_t run, const Track& track, Hit& hit) const {
-    if (hit.sign == Sign::leap || hit.sign == Sign::creep || hit.sign == Sign::unlike ||
-        !governed(track.series()))
+    if (hit.sign == Sign::leap || hit.sign == Sign::peak || hit.sign == Sign::creep ||
+        hit.sign == Sign::unlike || !governed(track.series()))
         return;
     constexpr float still = 0.03F;
     constexpr float off = 0.4F;

@@ -287,7 +287,7 @@ class Comparison {
             return candidate;
         std::sort(candidate.models.begin(), candidate.models.end(),
                   [](const auto& a, const auto& b) { return a->explained() > b->explained(); });
-        std::vector<Trace> traces;
+        std::vector<Trace> traces; // of the good run
         for (const auto& model : candidate.models)
             traces.push_back(model->good_trace());
         const bool locked = candidate.models.front()->locked();
@@ -300,19 +300,25 @@ class Comparison {
         const double strict_set = commanded(series) ? 3.0 : set_by_ecu ? 1.4 : 1.0;
         const BurstScanner bursts(traces, series.step, strict_set * (switches(series) ? 1.6 : 1.0),
                                   locked);
-        // Its edges count where the others tell its value and no ECU sets it.
-        const PeakScanner peaks(traces, series.step, set_by_ecu ? 1.4 : 1.0, locked && !set_by_ecu);
+        // Its edges count where the others tell its value, or nothing lets it leap, and no ECU sets
+        // it. A trim may be set anew, but not to and fro so far.
+        const bool slow = survey_->range(k).slow;
+        const PeakScanner peaks(traces, series.step,
+                                trims(series) && !locked ? 2.5
+                                : set_by_ecu             ? 1.4
+                                                         : 1.0,
+                                (locked || slow) && !set_by_ecu, slow);
         const auto look = [&](const auto& scanner) {
-            traces.clear();
+            std::vector<Trace> bad;
             for (const auto& model : candidate.models)
-                traces.push_back(model->bad_trace());
-            candidate.hits = scanner.scan(traces, least);
+                bad.push_back(model->bad_trace());
+            candidate.hits = scanner.scan(bad, least);
             // What is commanded may leap to and fro.
             if (!locked && (commanded(series) || misses_recirculation(series)))
                 return;
-            const std::vector<Hit> momentary = peaks.scan(traces, least);
+            const std::vector<Hit> momentary = peaks.scan(bad, least);
             candidate.hits.insert(candidate.hits.end(), momentary.begin(), momentary.end());
-            const std::vector<Hit> noise = bursts.scan(traces, least);
+            const std::vector<Hit> noise = bursts.scan(bad, least);
             candidate.hits.insert(candidate.hits.end(), noise.begin(), noise.end());
         };
         if (locked)
@@ -326,12 +332,14 @@ class Comparison {
                               stillness(k)));
         const bool misses = misses_recirculation(series);
         if (!locked && leaps_at_will(series))
-            candidate.hits.erase(std::remove_if(candidate.hits.begin(), candidate.hits.end(),
-                                                [misses](const Hit& hit) {
-                                                    return momentary(hit.sign) ||
-                                                           (misses && hit.sign == Sign::rough);
-                                                }),
-                                 candidate.hits.end());
+            candidate.hits.erase(
+                std::remove_if(candidate.hits.begin(), candidate.hits.end(),
+                               [&](const Hit& hit) {
+                                   return (momentary(hit.sign) &&
+                                           !(trims(series) && hit.sign == Sign::peak)) ||
+                                          (misses && hit.sign == Sign::rough);
+                               }),
+                candidate.hits.end());
         {
             for (Hit& hit : candidate.hits)
                 allowances_->for_the_unfamiliar(k, candidate.models.front()->bad_trace(), hit);
@@ -416,10 +424,9 @@ class Comparison {
                          const std::vector<std::unique_ptr<Model>>& models,
                          const Trace& (Model::*trace)() const) {
         own.low[i] = own.high[i] = missing;
-        const bool settling = std::any_of(models.begin(), models.end(), [&](const auto& model) {
-            return (model.get()->*trace)().settling[i] != 0;
-        });
-        own.settling[i] = settling ? 1 : 0;
+        own.silence[i] = Silence::none;
+        for (const auto& model : models)
+            own.silence[i] = std::max(own.silence[i], (model.get()->*trace)().silence[i]);
         for (const auto& model : models) {
             const Trace& other = (model.get()->*trace)();
             own.low[i] = std::fmin(own.low[i], other.low[i]); // passes over not-a-number

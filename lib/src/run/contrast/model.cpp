@@ -883,7 +883,7 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
             settling = std::max(settling, 20.0);
     }
     double fresh = 0;
-    trace.settling.assign(trace.t.size(), 0);
+    trace.silence.assign(trace.t.size(), Silence::none);
     const std::ptrdiff_t rpm = survey_->rpm;
     const bool never_stopped = survey_->least_rpm > 0 && static_cast<std::size_t>(rpm) != target_;
     const Range& own = survey_->range(target_);
@@ -910,7 +910,10 @@ void Model::set_aside(const Drive& drive, Trace& trace) const {
         aside = aside || trace.y[i] <= off_ || trace.y[i] >= undefined;
         const bool early = t < fresh + settling;
         constexpr double begun = 4;
-        trace.settling[i] = early && !aside && t >= begun ? 1 : 0;
+        if (t >= begun && colder)
+            trace.silence[i] = Silence::warming_up;
+        else if (t >= begun && early && !aside)
+            trace.silence[i] = Silence::after_gap;
         if (early || aside)
             trace.fitted[i] = missing;
     }
@@ -962,7 +965,10 @@ void Model::weigh(Trace& trace) const {
                              ? std::sqrt(s1 * s1 + s2 * s2 + s3 * s3 + s4 * s4 + trace.unsure[i])
                              : std::sqrt(s1 * s1 + s4 * s4 + s7 * s7);
     }
-    // A window whose middle is missing still has a scale.
+    // A window whose middle is missing still has a scale, and so has a warm-up.
+    for (std::size_t i = 0; i < n && std::isnan(trace.sigma[i]); ++i)
+        if (trace.silence[i] == Silence::warming_up)
+            trace.sigma[i] = scale_a_;
     for (std::size_t i = 1; i < n; ++i)
         if (std::isnan(trace.sigma[i]))
             trace.sigma[i] = trace.sigma[i - 1];
@@ -1178,7 +1184,7 @@ void Model::forget(bool keep_bad) {
         part->clear();
         part->shrink_to_fit();
     }
-    bad_course_.settling = {};
+    bad_course_.silence = {};
 }
 
 bool Model::uses(std::size_t signal) const {

@@ -71,6 +71,10 @@ class Survey {
     std::vector<double> total_;            ///< the sum of these
 };
 
+/// Why nothing is expected of a sample that leapt all the same: a gap before it, or a temperature
+/// that is still colder than it ever was in the good run.
+enum class Silence : std::uint8_t { none, after_gap, warming_up };
+
 /// A signal over one run beside what the others make expect. All vectors are as long as `t`.
 struct Trace {
     std::vector<double> t;
@@ -84,7 +88,7 @@ struct Trace {
     std::vector<std::uint32_t> piece; ///< number of the stretch without a gap
     std::vector<float> stir;          ///< how much the other signals are on the move
     std::vector<float> local;         ///< scale of a stray: that of the neighbourhood, in the unit
-    std::vector<char> settling;       ///< nothing is expected, for no more reason than a gap before
+    std::vector<Silence> silence;     ///< why nothing is expected, if that is all there is to it
     // What makes differences large, from which the scale is made.
     std::vector<float> moved;    ///< change of `fitted` from sample to sample
     std::vector<float> distance; ///< from what the runs had in other blocks

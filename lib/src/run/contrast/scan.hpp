@@ -225,7 +225,9 @@ class BurstScanner {
 /// far as the others do not explain it. The others' expectation need not be sharp for that.
 class PeakScanner {
   public:
-    PeakScanner(const std::vector<Trace>& good, double step, double strictness, bool edges);
+    /// `slow`: nothing tells it, nor lets it leap.
+    PeakScanner(const std::vector<Trace>& good, double step, double strictness, bool edges,
+                bool slow);
     std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
 
   private:
@@ -234,6 +236,7 @@ class PeakScanner {
     static void each(const Trace& trace, std::size_t width, const double& above, See see);
 
     std::array<double, widths> limits_{}; ///< in the signal's unit; 0: not looked for
+    bool slow_;
 };
 
 /// For slow signals: how far the mean changes from one stretch of seconds to the next.

@@ -55,13 +55,16 @@ float scale_at(const Trace& trace, Sign sign, std::size_t i) {
     return sign == Sign::excursion ? trace.local[i] : trace.sigma[i];
 }
 
-/// A signal may leap to somewhere else and stay there: what a fault does comes back.
+/// A signal may leap to somewhere else and stay there, but for one that warms up: what a fault does
+/// comes back.
 void hold_down_one_way(const Trace& trace, std::vector<Hit>& hits) {
     constexpr std::size_t soon = 8; // samples
     constexpr float stays = 0.6F;
     const std::size_t n = trace.y.size();
     for (Hit& hit : hits) {
         if (hit.sign != Sign::leap)
+            continue;
+        if (trace.silence[hit.from] == Silence::warming_up)
             continue;
         const float before = trace.y[hit.from];
         const float after = trace.y[hit.to - 1];
@@ -177,9 +180,11 @@ void LooseScanner::visit(const Trace& trace, Sign sign, double seconds,
             const float expected =
                 change > 0 ? trace.high[i] - trace.low[i - 1] : trace.low[i] - trace.high[i - 1];
             if (std::isnan(expected)) {
-                // A gross leap is one whatever went before the gap.
-                if (trace.settling[i] != 0 && trace.settling[i - 1] != 0)
-                    out.back().value = change / after_gap / trace.sigma[i];
+                // A gross leap is one whatever went before the gap, and no warm-up leaps.
+                const Silence silence = std::min(trace.silence[i], trace.silence[i - 1]);
+                if (silence != Silence::none)
+                    out.back().value =
+                        change / trace.sigma[i] / (silence == Silence::after_gap ? after_gap : 1);
                 continue;
             }
             const float left = change - expected;

@@ -60,8 +60,9 @@ void PeakScanner::each(const Trace& trace, std::size_t width, const double& abov
     }
 }
 
-PeakScanner::PeakScanner(const std::vector<Trace>& good, double step, double strictness,
-                         bool edges) {
+PeakScanner::PeakScanner(const std::vector<Trace>& good, double step, double strictness, bool edges,
+                         bool slow)
+    : slow_(slow) {
     const Trace& main = good.front();
     constexpr std::size_t few = 40;
     if (main.t.size() < few)
@@ -87,9 +88,11 @@ PeakScanner::PeakScanner(const std::vector<Trace>& good, double step, double str
 }
 
 std::vector<Hit> PeakScanner::scan(const std::vector<Trace>& traces, float least) const {
-    constexpr double apart = 0.5;  // of what lies between its sides
-    constexpr double moving = 0.5; // of the greatest step nearby
-    constexpr double sharp = 0.4;  // an edge is no part of a ramp
+    constexpr double apart = 0.5;            // of what lies between its sides
+    constexpr double moving = 0.5;           // of the greatest step nearby
+    constexpr double sharp = 0.4;            // an edge is no part of a ramp
+    constexpr double alone = 2;              // what only one of two views shows
+    const double untold = slow_ ? 1.5 : 3.5; // what none has a say about
     std::vector<Hit> hits;
     const Trace& main = traces.front();
     const std::size_t n = main.t.size();
@@ -115,18 +118,24 @@ std::vector<Hit> PeakScanner::scan(const std::vector<Trace>& traces, float least
             for (std::size_t v = 0; v < std::min(most_views, traces.size()); ++v) {
                 const Trace& trace = traces[v];
                 const auto fitted = [&](std::size_t i) { return double{trace.fitted[i]}; };
-                const double left =
-                    far_of(at, width, 0, [&](std::size_t i) { return own(i) - fitted(i); });
-                if (std::isnan(left))
+                const std::size_t side = width == edge ? sides : about;
+                bool known = true;
+                for (std::size_t i = at - side; i < at + std::max(width + about, sides); ++i)
+                    known = known && !std::isnan(trace.fitted[i]);
+                if (!known)
                     continue;
                 ++count;
+                const double left =
+                    far_of(at, width, 0, [&](std::size_t i) { return own(i) - fitted(i); });
                 if (left * far <= 0)
                     continue;
                 shown.add(std::min(std::abs(left), std::abs(far)) - less -
                           step_in(at - 1, to + 2, fitted));
             }
-            const auto score =
-                static_cast<float>((count > 1 ? shown.second : shown.first) / limits_[width]);
+            const double strength = count == 0   ? (std::abs(far) - less) / untold
+                                    : count == 1 ? shown.first
+                                                 : std::max(shown.second, shown.first / alone);
+            const auto score = static_cast<float>(strength / limits_[width]);
             if (score >= least)
                 stretches.add({at - (width == edge ? 1 : 0), std::max(to, at + 1), far, 0}, score);
         });
