@@ -139,8 +139,9 @@ class LateScanner {
 /// own predictors changed between two of their samples.
 class ToldScanner {
   public:
-    /// `good`: a trace for each model, all of the same signal. `strictness`: factor on all limits,
-    /// `lasting` another on those of what lasts.
+    /// `good`: a trace for each model, all of the same signal; it has to live on, since how strong
+    /// a sign was there is worked out once there is anything to hold against it. `strictness`:
+    /// factor on all limits, `lasting` another on those of what lasts.
     ToldScanner(const std::vector<Trace>& good, double step, double strictness, double lasting);
 
     /// The stretches with a score of at least `least`, strongest first, at most 200.
@@ -151,14 +152,15 @@ class ToldScanner {
   private:
     struct Sight;
     void visit(Sight& sight, Sign sign, double width, double above, std::vector<Window>& out) const;
-    double far_longer(std::size_t samples) const;
 
+    const std::vector<Trace>* good_;
     LateScanner late_;
     double step_;
+    double strictness_;
+    double lasting_;
     double late_floor_ = 0;
-    std::size_t longest_still_ = 0; ///< samples, in the good run
+    bool taught_ = false; ///< the good run is long enough
     Ends rest_;
-    std::array<std::array<double, most_widths>, sign_count> limits_{}; ///< 0: not looked for
 };
 
 /// For signals whose value nothing else tells: only how they move from sample to sample counts.

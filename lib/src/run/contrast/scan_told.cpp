@@ -3,6 +3,7 @@
 #include <array>
 #include <cmath>
 #include <limits>
+#include <optional>
 #include <utility>
 
 #include "run/robust.hpp"
@@ -292,16 +293,10 @@ void ToldScanner::visit(Sight& sight, Sign sign, double wide, double above,
     }
 }
 
-/// What standing still counts more where it lasts far longer than it ever did in the good run.
-double ToldScanner::far_longer(std::size_t samples) const {
-    constexpr double most = 2;
-    const double long_enough = 2 * static_cast<double>(longest_still_) + 8;
-    return std::clamp(std::sqrt(static_cast<double>(samples) / long_enough), 1.0, most);
-}
-
 ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double strictness,
                          double lasting)
-    : late_(good, strictness), step_(step) {
+    : good_(&good), late_(good, strictness), step_(step), strictness_(strictness),
+      lasting_(lasting) {
     const Trace& main = good.front();
     const std::size_t n = main.t.size();
     double slopes = 0;
@@ -315,45 +310,61 @@ ToldScanner::ToldScanner(const std::vector<Trace>& good, double step, double str
         return;
     rest_ = within_ends(main, step);
     late_floor_ = 0.1 * slopes / static_cast<double>(count);
-    Sight sight(good, late_floor_);
+    taught_ = true;
+}
+
+std::vector<Hit> ToldScanner::scan(const std::vector<Trace>& traces, float least) const {
+    constexpr double most_longer = 2;
+    std::vector<Hit> hits;
+    Sight sight(traces, late_floor_);
+    std::optional<Sight> good;
     std::vector<Window> seen;
+    std::vector<Window> taught;
+    const Trace& main = good_->front();
     for (const Rule& rule : rules)
-        for (std::size_t w = 0; w < most_widths; ++w) {
+        for (std::size_t w = 0; w < most_widths && taught_; ++w) {
             const bool in_seconds = rule.sign == Sign::late;
             const double samples =
                 rule.widths[w] / (in_seconds ? std::max(1e-6, main.interval) : 1.0);
             const double least_windows = in_seconds ? 4 : 5;
-            if (rule.widths[w] <= 0 || samples * least_windows > static_cast<double>(n) ||
+            if (rule.widths[w] <= 0 ||
+                samples * least_windows > static_cast<double>(main.t.size()) ||
                 (in_seconds && samples <= 8))
                 continue;
-            visit(sight, rule.sign, rule.widths[w], rule.floor, seen);
+            const bool frozen = rule.sign == Sign::frozen;
+            const double factor =
+                strictness_ * (lasts(rule.sign) ? lasting_ : 1.0) * rule.factors[w];
+            // Nothing that is too little beside the least that the good run counts for?
+            const double lowest = factor * std::pow(rule.floor, power);
+            const double above = almost * double{least} * lowest;
+            visit(sight, rule.sign, rule.widths[w], above, seen);
+            const double enough = frozen ? above / most_longer : above;
+            if (std::none_of(seen.begin(), seen.end(), [enough](const Window& one) {
+                    return std::abs(one.value) > enough; // not-a-number is not
+                }))
+                continue;
+            if (!good)
+                good.emplace(*good_, late_floor_);
+            visit(*good, rule.sign, rule.widths[w], rule.floor, taught);
             double most = rule.floor;
-            for (const Window& one : seen)
+            std::size_t longest_still = 0; // samples
+            for (const Window& one : taught)
                 if (!std::isnan(one.value)) {
                     most = std::max(most, std::abs(one.value));
-                    if (rule.sign == Sign::frozen && one.value > 0)
-                        longest_still_ = std::max(longest_still_, one.to - one.from);
+                    if (frozen && one.value > 0)
+                        longest_still = std::max(longest_still, one.to - one.from);
                 }
-            limits_[static_cast<std::size_t>(rule.sign)][w] =
-                strictness * (lasts(rule.sign) ? lasting : 1.0) * rule.factors[w] *
-                std::pow(most, power);
-        }
-}
-
-std::vector<Hit> ToldScanner::scan(const std::vector<Trace>& traces, float least) const {
-    std::vector<Hit> hits;
-    Sight sight(traces, late_floor_);
-    std::vector<Window> seen;
-    for (const Rule& rule : rules)
-        for (std::size_t w = 0; w < most_widths; ++w) {
-            const double limit = limits_[static_cast<std::size_t>(rule.sign)][w];
-            if (limit <= 0)
-                continue;
-            visit(sight, rule.sign, rule.widths[w], almost * double{least} * limit, seen);
+            const double limit = factor * std::pow(most, power);
+            // What standing still counts more where it lasts far longer than it ever did there.
+            const auto far_longer = [&](std::size_t still) {
+                const double long_enough = 2 * static_cast<double>(longest_still) + 8;
+                return std::clamp(std::sqrt(static_cast<double>(still) / long_enough), 1.0,
+                                  most_longer);
+            };
             Stretches stretches(rule.sign, w, hits);
             for (const Window& one : seen) {
                 double strange = std::abs(one.value) / limit;
-                if (rule.sign == Sign::frozen)
+                if (frozen)
                     strange *= far_longer(one.to - one.from);
                 const auto score = static_cast<float>(strange);
                 if (score >= least) // not-a-number is not
