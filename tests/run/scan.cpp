@@ -135,15 +135,16 @@ float leap_score(std::size_t stays) {
 
 /// The strongest hit of a sign among the peaks and edges of a signal that moves all the time, of
 /// which the others expect `expected(i)` and `also(i)`, far from what it is; `more(i)` comes on top
-/// from sample to sample of the bad run. `slow`: nothing lets it leap.
+/// from sample to sample of the bad run.
 template <class Expected, class Also, class More>
-float own_course_score(Sign sign, bool edges, bool slow, Expected expected, Also also, More more) {
+float own_course_score(Sign sign, PeakScanner::Habits habits, Expected expected, Also also,
+                       More more) {
     const auto moving = [](double t) { return 50 + 30 * std::sin(0.05 * t); };
     float most = 0;
     const auto none = put_on(0, 0);
     const std::vector<Trace> good{beside(moving, none, expected), beside(moving, none, also)};
     const std::vector<Trace> bad{beside(moving, more, expected), beside(moving, more, also)};
-    for (const Hit& hit : PeakScanner(good, 0.5, 1, edges, slow).scan(bad, 0.1F))
+    for (const Hit& hit : PeakScanner(good, 0.5, 1, habits).scan(bad, 0.1F))
         if (hit.sign == sign) {
             most = std::max(most, hit.score);
             CHECK(hit.to <= bad.front().t.size());
@@ -153,7 +154,7 @@ float own_course_score(Sign sign, bool edges, bool slow, Expected expected, Also
 
 template <class Expected, class More>
 float own_course_score(Sign sign, bool edges, Expected expected, More more) {
-    return own_course_score(sign, edges, false, expected, expected, more);
+    return own_course_score(sign, {edges, false, false}, expected, expected, more);
 }
 
 } // namespace
@@ -189,8 +190,9 @@ TEST_CASE("a peak among many of all sizes is one of them") {
 
 TEST_CASE(
     "a peak that nobody has a say about has to be larger, and one of two views is enough then") {
-    const auto peak = [](auto expected, auto also, double by) {
-        return own_course_score(Sign::peak, false, false, expected, also, put_on(by, 2));
+    const auto peak = [](auto expected, auto also, double by, bool switches = false) {
+        return own_course_score(Sign::peak, {false, false, switches}, expected, also,
+                                put_on(by, 2));
     };
     const auto unknown = [](std::size_t) { return std::nan(""); };
     const auto jitters = [](std::size_t i) { return i % 2 == 0 ? 10.0 : 90.0; };
@@ -203,12 +205,16 @@ TEST_CASE(
     CHECK(peak(jitters, fifty, 12) == doctest::Approx(0.5F * told));
     CHECK(peak(fifty, jitters, 30) > 1);
     CHECK(peak(jitters, jitters, 30) == 0);
+    // What switches to and fro by itself has to be told by both.
+    CHECK(peak(fifty, fifty, 12, true) == doctest::Approx(told));
+    CHECK(peak(fifty, jitters, 30, true) == 0);
+    CHECK(peak(unknown, unknown, 40, true) == 0);
 }
 
 TEST_CASE("what nothing lets leap does not, though nothing tells it") {
     const auto unknown = [](std::size_t) { return std::nan(""); };
     const auto edge = [&](bool slow, double by) {
-        return own_course_score(Sign::leap, true, slow, unknown, unknown, put_on(by, 600));
+        return own_course_score(Sign::leap, {true, slow, false}, unknown, unknown, put_on(by, 600));
     };
     CHECK(edge(true, 14) > 1);
     CHECK(edge(false, 14) < 0.6F * edge(true, 14));

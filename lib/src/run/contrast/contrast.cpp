@@ -307,7 +307,7 @@ class Comparison {
                                 trims(series) && !locked ? 2.5
                                 : set_by_ecu             ? 1.4
                                                          : 1.0,
-                                (locked || slow) && !set_by_ecu, slow);
+                                {(locked || slow) && !set_by_ecu, slow, switches(series)});
         const auto look = [&](const auto& scanner) {
             std::vector<Trace> bad;
             for (const auto& model : candidate.models)

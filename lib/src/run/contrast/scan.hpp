@@ -227,9 +227,12 @@ class BurstScanner {
 /// far as the others do not explain it. The others' expectation need not be sharp for that.
 class PeakScanner {
   public:
-    /// `slow`: nothing tells it, nor lets it leap.
-    PeakScanner(const std::vector<Trace>& good, double step, double strictness, bool edges,
-                bool slow);
+    struct Habits {
+        bool edges = false;    ///< are looked for
+        bool slow = false;     ///< nothing tells it, nor lets it leap
+        bool switches = false; ///< to and fro by itself: what only one view shows is none
+    };
+    PeakScanner(const std::vector<Trace>& good, double step, double strictness, Habits habits);
     std::vector<Hit> scan(const std::vector<Trace>& traces, float least) const;
 
   private:
@@ -238,7 +241,7 @@ class PeakScanner {
     static void each(const Trace& trace, std::size_t width, const double& above, See see);
 
     std::array<double, widths> limits_{}; ///< in the signal's unit; 0: not looked for
-    bool slow_;
+    Habits habits_;
 };
 
 /// For slow signals: how far the mean changes from one stretch of seconds to the next.

@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <vector>
 
 #include "run/robust.hpp"
@@ -60,9 +61,9 @@ void PeakScanner::each(const Trace& trace, std::size_t width, const double& abov
     }
 }
 
-PeakScanner::PeakScanner(const std::vector<Trace>& good, double step, double strictness, bool edges,
-                         bool slow)
-    : slow_(slow) {
+PeakScanner::PeakScanner(const std::vector<Trace>& good, double step, double strictness,
+                         Habits habits)
+    : habits_(habits) {
     const Trace& main = good.front();
     constexpr std::size_t few = 40;
     if (main.t.size() < few)
@@ -80,7 +81,7 @@ PeakScanner::PeakScanner(const std::vector<Trace>& good, double step, double str
         each(main, width, most, record);
     limits_.fill(strictness * std::max(1.05 * most, 2.6 * noise));
     limits_[edge] = 0;
-    if (!edges)
+    if (!habits_.edges)
         return;
     most = 0;
     each(main, edge, most, record);
@@ -88,11 +89,12 @@ PeakScanner::PeakScanner(const std::vector<Trace>& good, double step, double str
 }
 
 std::vector<Hit> PeakScanner::scan(const std::vector<Trace>& traces, float least) const {
-    constexpr double apart = 0.5;            // of what lies between its sides
-    constexpr double moving = 0.5;           // of the greatest step nearby
-    constexpr double sharp = 0.4;            // an edge is no part of a ramp
-    constexpr double alone = 2;              // what only one of two views shows
-    const double untold = slow_ ? 1.5 : 3.5; // what none has a say about
+    constexpr double apart = 0.5;  // of what lies between its sides
+    constexpr double moving = 0.5; // of the greatest step nearby
+    constexpr double sharp = 0.4;  // an edge is no part of a ramp
+    // What only one of two views shows, and what none has a say about.
+    const double alone = habits_.switches ? std::numeric_limits<double>::infinity() : 2;
+    const double untold = habits_.switches ? alone : habits_.slow ? 1.5 : 3.5;
     std::vector<Hit> hits;
     const Trace& main = traces.front();
     const std::size_t n = main.t.size();
