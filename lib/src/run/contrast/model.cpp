@@ -965,10 +965,18 @@ void Model::weigh(Trace& trace) const {
                              ? std::sqrt(s1 * s1 + s2 * s2 + s3 * s3 + s4 * s4 + trace.unsure[i])
                              : std::sqrt(s1 * s1 + s4 * s4 + s7 * s7);
     }
-    // A window whose middle is missing still has a scale, and so has a warm-up.
-    for (std::size_t i = 0; i < n && std::isnan(trace.sigma[i]); ++i)
-        if (trace.silence[i] == Silence::warming_up)
-            trace.sigma[i] = scale_a_;
+    if (&trace == &bad_course_ && n > 0 && std::isnan(trace.sigma.front())) {
+        // A warm-up has the good run's scale.
+        std::vector<double> scales;
+        for (const float one : good_course_.sigma)
+            if (!std::isnan(one))
+                scales.push_back(double{one});
+        const float usual = scales.empty() ? missing : static_cast<float>(median(scales));
+        for (std::size_t i = 0; i < n && std::isnan(trace.sigma[i]); ++i)
+            if (trace.silence[i] == Silence::warming_up)
+                trace.sigma[i] = usual;
+    }
+    // A window whose middle is missing still has a scale.
     for (std::size_t i = 1; i < n; ++i)
         if (std::isnan(trace.sigma[i]))
             trace.sigma[i] = trace.sigma[i - 1];
