@@ -274,7 +274,7 @@ void Ties::doubt(const Tie& tie, const Differences& d, std::size_t sight, double
 /// Whether it is close enough to break: the more signals it takes, the closer it has to be. Else it
 /// is a witness at most.
 bool Ties::may_break(const Tie& tie, const std::vector<char>& free) {
-    constexpr std::array<double, most_partners> close_enough{0.13, 0.08, 0.05};
+    constexpr std::array<double, most_partners> close_enough{0.13, 0.10, 0.065};
     bool close = tie.sharpness < close_enough[tie.count - 1U] && free[tie.target] == 0;
     for (std::size_t p = 0; p < tie.count; ++p)
         close = close && free[tie.by[p]] == 0;
