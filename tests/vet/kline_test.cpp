@@ -41,8 +41,9 @@ enum class Fault {
 
 class Wire final : public link::KlineOutlet {
   public:
-    explicit Wire(Fault fault, const KlineOptions& options = {})
-        : fault_(fault), random_(options.seed), vetting_(options, now_) {}
+    /// `in_pieces`: a computer that stalls cuts what comes in.
+    explicit Wire(Fault fault, const KlineOptions& options = {}, bool in_pieces = false)
+        : fault_(fault), in_pieces_(in_pieces), random_(options.seed), vetting_(options, now_) {}
 
     Report run() {
         const Time end = now_ + 600 * nanoseconds_a_second;
@@ -168,7 +169,10 @@ class Wire final : public link::KlineOutlet {
         if (fault_ == Fault::cuts_slow_answers && slow_)
             frame.resize(frame.size() / 2);
         slow_ = false;
-        vetting_.received(frame, now_);
+        const std::size_t cut = in_pieces_ ? 1 + frame.size() / 2 : frame.size();
+        vetting_.received(Bytes(frame).first(cut), now_);
+        if (cut < frame.size())
+            vetting_.received(Bytes(frame).subspan(cut), now_);
         if (fault_ == Fault::doubles_answers && hits(fault_, 10))
             vetting_.received(frame, now_);
         if (fault_ == Fault::hands_on_its_echo && hits(fault_, 10))
@@ -182,6 +186,7 @@ class Wire final : public link::KlineOutlet {
     bool hits(Fault fault, double one_in) { return fault_ == fault && random_.hits(1 / one_in); }
 
     Fault fault_;
+    bool in_pieces_;
     vet_test::Random random_;
     Time now_ = nanoseconds_a_second;
     KlineVetting vetting_;
@@ -215,6 +220,11 @@ TEST_CASE("a sound K-line adapter passes; what the line cannot show is untested"
     CHECK(with(plain, Verdict::failed) == Rows{});
     CHECK(with(plain, Verdict::untested) ==
           Rows{"kline-five-baud", "kline-fast", "kline-slow", "kline-pauses", "kline-rests"});
+    // Where times say nothing, neither what is sound nor what is not is lost on pieces.
+    const Report cut = Wire(Fault::none, options, true).run();
+    CHECK(with(cut, Verdict::failed) == Rows{});
+    const Report righted = Wire(Fault::sets_checksums_right, options, true).run();
+    CHECK(with(righted, Verdict::failed) == Rows{"kline-checksum"});
 }
 
 // With TELLTALE_SEEDS, so many seeds; DEVELOPERS.md has what 100 gave.

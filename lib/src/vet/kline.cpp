@@ -278,10 +278,17 @@ void KlineVetting::received(Bytes frame, Time now) {
     if (keep_alive)
         return;
     if (kind == Kind::harmed) {
-        // With its wrong checksum it is told for what it is; set right, it is taken for good.
+        // With its wrong checksum it is told for what it is; set right, it is taken for good. A
+        // pause that nobody wanted may have cut it.
+        std::vector<std::uint8_t> whole = pieces_;
+        whole.insert(whole.end(), frame.begin(), frame.end());
         if (parse_kline(frame, parsed).fine())
-            harmed_.fault(since(now), shown(answer_), shown(frame), "a wrong checksum let through");
-        if (same(frame, answer_)) {
+            whole.assign(frame.begin(), frame.end());
+        if (parse_kline(whole, parsed).fine())
+            harmed_.fault(since(now), shown(answer_), shown(whole), "a wrong checksum let through");
+        else if (!options_.exact && whole.size() < answer_.size())
+            pieces_ = whole;
+        if (same(frame, answer_) || same(whole, answer_)) {
             deadline_ = now + 60 * ms;
             next_ = std::min(next_ == no_time ? deadline_ : next_, deadline_);
         }
