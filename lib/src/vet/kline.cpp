@@ -273,21 +273,20 @@ void KlineVetting::received(Bytes frame, Time now) {
     }
     const Kind kind = plan_[at_].kind;
     KlineFrame parsed;
-    const bool keep_alive =
-        parse_kline(frame, parsed).fine() && parsed.data.size() == 6 && parsed.data[0] == 0x41;
+    const bool fine = parse_kline(frame, parsed).fine();
+    const bool keep_alive = fine && parsed.data.size() == 6 && parsed.data[0] == 0x41;
     if (keep_alive)
         return;
+    // A pause that nobody wanted may have cut it: where times say nothing, pieces will do.
+    std::vector<std::uint8_t> so_far = pieces_;
+    so_far.insert(so_far.end(), frame.begin(), frame.end());
     if (kind == Kind::harmed) {
-        // With its wrong checksum it is told for what it is; set right, it is taken for good. A
-        // pause that nobody wanted may have cut it.
-        std::vector<std::uint8_t> whole = pieces_;
-        whole.insert(whole.end(), frame.begin(), frame.end());
-        if (parse_kline(frame, parsed).fine())
-            whole.assign(frame.begin(), frame.end());
-        if (parse_kline(whole, parsed).fine())
+        // With its wrong checksum it is told for what it is; set right, it is taken for good.
+        const Bytes whole = fine ? frame : Bytes(so_far);
+        if (fine || parse_kline(whole, parsed).fine())
             harmed_.fault(since(now), shown(answer_), shown(whole), "a wrong checksum let through");
-        else if (!options_.exact && whole.size() < answer_.size())
-            pieces_ = whole;
+        else if (!options_.exact && so_far.size() < answer_.size())
+            pieces_ = so_far;
         if (same(frame, answer_) || same(whole, answer_)) {
             deadline_ = now + 60 * ms;
             next_ = std::min(next_ == no_time ? deadline_ : next_, deadline_);
@@ -296,9 +295,6 @@ void KlineVetting::received(Bytes frame, Time now) {
     }
     Count& count = kind == Kind::usual || !options_.exact ? answers_ : slow_;
     if (!options_.exact && !answer_came_ && !same(frame, answer_)) {
-        // A pause that nobody wanted may have cut it: where times say nothing, pieces will do.
-        std::vector<std::uint8_t> so_far = pieces_;
-        so_far.insert(so_far.end(), frame.begin(), frame.end());
         if (so_far.size() < answer_.size() &&
             std::equal(so_far.begin(), so_far.end(), answer_.begin())) {
             pieces_ = std::move(so_far);

@@ -332,14 +332,11 @@ class Comparison {
                               stillness(k)));
         const bool misses = misses_recirculation(series);
         if (!locked && leaps_at_will(series))
-            candidate.hits.erase(
-                std::remove_if(candidate.hits.begin(), candidate.hits.end(),
-                               [&](const Hit& hit) {
-                                   return (momentary(hit.sign) &&
-                                           !(trims(series) && hit.sign == Sign::peak)) ||
-                                          (misses && hit.sign == Sign::rough);
-                               }),
-                candidate.hits.end());
+            std::erase_if(candidate.hits, [misses](const Hit& hit) {
+                // Only the trims were looked at for peaks.
+                return (momentary(hit.sign) && hit.sign != Sign::peak) ||
+                       (misses && hit.sign == Sign::rough);
+            });
         {
             for (Hit& hit : candidate.hits)
                 allowances_->for_the_unfamiliar(k, candidate.models.front()->bad_trace(), hit);
@@ -425,10 +422,9 @@ class Comparison {
                          const Trace& (Model::*trace)() const) {
         own.low[i] = own.high[i] = missing;
         own.silence[i] = Silence::none;
-        for (const auto& model : models)
-            own.silence[i] = std::max(own.silence[i], (model.get()->*trace)().silence[i]);
         for (const auto& model : models) {
             const Trace& other = (model.get()->*trace)();
+            own.silence[i] = std::max(own.silence[i], other.silence[i]);
             own.low[i] = std::fmin(own.low[i], other.low[i]); // passes over not-a-number
             own.high[i] = std::fmax(own.high[i], other.high[i]);
         }

@@ -965,7 +965,8 @@ void Model::weigh(Trace& trace) const {
                              ? std::sqrt(s1 * s1 + s2 * s2 + s3 * s3 + s4 * s4 + trace.unsure[i])
                              : std::sqrt(s1 * s1 + s4 * s4 + s7 * s7);
     }
-    if (&trace == &bad_course_ && n > 0 && std::isnan(trace.sigma.front())) {
+    const auto cold = std::find(trace.silence.begin(), trace.silence.end(), Silence::warming_up);
+    if (cold != trace.silence.end() && std::isnan(trace.sigma.front())) {
         // A warm-up has the good run's scale.
         std::vector<double> scales;
         for (const float one : good_course_.sigma)

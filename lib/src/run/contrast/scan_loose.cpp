@@ -62,9 +62,7 @@ void hold_down_one_way(const Trace& trace, std::vector<Hit>& hits) {
     constexpr float stays = 0.6F;
     const std::size_t n = trace.y.size();
     for (Hit& hit : hits) {
-        if (hit.sign != Sign::leap)
-            continue;
-        if (trace.silence[hit.from] == Silence::warming_up)
+        if (hit.sign != Sign::leap || trace.silence[hit.from] == Silence::warming_up)
             continue;
         const float before = trace.y[hit.from];
         const float after = trace.y[hit.to - 1];

@@ -16,6 +16,15 @@ constexpr std::size_t about = 2;  ///< samples on either side of a peak that it 
 constexpr std::size_t sides = 3;  ///< and of an edge
 constexpr std::size_t nearby = 6; ///< and that tell how much the signal moves there anyway
 
+/// The samples [from, to) that show a peak of so many from `at`, or an edge there.
+struct Around {
+    std::size_t from;
+    std::size_t to;
+    Around(std::size_t at, std::size_t width)
+        : from(at - (width == edge ? sides : about)),
+          to(at + (width == edge ? sides : width + about)) {}
+};
+
 /// How far `width` samples from `at` lie beyond those about them; of an edge, how far those from
 /// `at` on lie beyond those before. Signed; 0 where it is no more than `above`, not-a-number where
 /// one of them is.
@@ -50,9 +59,9 @@ template <class See>
 void PeakScanner::each(const Trace& trace, std::size_t width, const double& above, See see) {
     const std::size_t n = trace.t.size();
     const std::size_t side = width == edge ? sides : about;
-    for (std::size_t at = side; at + std::max(width + about, sides) <= n; ++at) {
-        const std::size_t last = width == edge ? at + sides - 1 : at + width + about - 1;
-        if (trace.piece[at - side] != trace.piece[last])
+    for (std::size_t at = side; Around(at, width).to <= n; ++at) {
+        const Around around(at, width);
+        if (trace.piece[around.from] != trace.piece[around.to - 1])
             continue;
         const double far =
             far_of(at, width, above, [&](std::size_t i) { return double{trace.y[i]}; });
@@ -120,9 +129,9 @@ std::vector<Hit> PeakScanner::scan(const std::vector<Trace>& traces, float least
             for (std::size_t v = 0; v < std::min(most_views, traces.size()); ++v) {
                 const Trace& trace = traces[v];
                 const auto fitted = [&](std::size_t i) { return double{trace.fitted[i]}; };
-                const std::size_t side = width == edge ? sides : about;
+                const Around around(at, width);
                 bool known = true;
-                for (std::size_t i = at - side; i < at + std::max(width + about, sides); ++i)
+                for (std::size_t i = around.from; i < around.to; ++i)
                     known = known && !std::isnan(trace.fitted[i]);
                 if (!known)
                     continue;

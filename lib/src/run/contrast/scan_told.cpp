@@ -334,7 +334,8 @@ std::vector<Hit> ToldScanner::scan(const std::vector<Trace>& traces, float least
             const bool frozen = rule.sign == Sign::frozen;
             const double factor =
                 strictness_ * (lasts(rule.sign) ? lasting_ : 1.0) * rule.factors[w];
-            // Nothing that is too little beside the least that the good run counts for?
+            // What is too little beside the least that the good run counts for need not be held to
+            // what it had.
             const double lowest = factor * std::pow(rule.floor, power);
             const double above = almost * double{least} * lowest;
             visit(sight, rule.sign, rule.widths[w], above, seen);
