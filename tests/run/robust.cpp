@@ -279,6 +279,33 @@ TEST_CASE("order statistics are those of GNU datamash") {
     }
 }
 
+TEST_CASE("the middle of values in any order, many of them alike, is that of sorted ones") {
+    std::mt19937 random(20251129);
+    for (int round = 0; round < 3000; ++round) {
+        Numbers values(1 + random() % 300);
+        const std::size_t kind = random() % 6;
+        for (std::size_t i = 0; i < values.size(); ++i) {
+            const auto place = static_cast<double>(i);
+            values[i] = kind == 0   ? static_cast<double>(random()) - 2e9
+                        : kind == 1 ? static_cast<double>(random() % 3)
+                        : kind == 2 ? place
+                        : kind == 3 ? -place
+                        : kind == 4 ? std::abs(place - 100) // down and up again
+                                    : 7.0;
+        }
+        Numbers sorted = values;
+        std::sort(sorted.begin(), sorted.end());
+        const std::size_t half = sorted.size() / 2;
+        REQUIRE(median(values) ==
+                (sorted.size() % 2 == 1 ? sorted[half] : (sorted[half - 1] + sorted[half]) / 2));
+        const std::size_t place = random() % sorted.size();
+        const double share =
+            sorted.size() > 1 ? static_cast<double>(place) / static_cast<double>(sorted.size() - 1)
+                              : 0;
+        REQUIRE(quantile(values, share) == Approx(sorted[place]));
+    }
+}
+
 TEST_CASE("the air into an engine is that of the ideal gas with CODATA's constant") {
     // The constant is the product of two that are exact since 2019: Avogadro's and Boltzmann's
     // (BIPM, "The International System of Units", 9th edition, 2019).

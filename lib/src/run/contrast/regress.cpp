@@ -35,6 +35,40 @@ void add_products(const float* x, const float* others, std::size_t stride, std::
     }
 }
 
+/// The equations that the coefficients of some columns solve, kept for the next ones.
+struct Equations {
+    std::vector<double> lower; ///< the lower half of the matrix counts
+    std::vector<double> solution;
+
+    /// Without the rows of a block, unless it is empty; `penalty(i, square)` goes on the diagonal.
+    /// False when they have no solution.
+    template <class Penalty>
+    bool solve(const std::vector<float>& block, const std::vector<double>& gram, std::size_t size,
+               const std::vector<std::size_t>& columns, std::size_t target, Penalty penalty) {
+        const std::size_t n = columns.size();
+        lower.resize(n * n);
+        solution.resize(n);
+        for (std::size_t i = 0; i < n; ++i) {
+            const double* const row = &gram[columns[i] * size];
+            double* const out = &lower[i * n];
+            for (std::size_t j = 0; j <= i; ++j)
+                out[j] = row[columns[j]];
+            solution[i] = row[target];
+            if (!block.empty()) {
+                const float* const left_out = &block[columns[i] * size];
+                for (std::size_t j = 0; j <= i; ++j)
+                    out[j] -= double{left_out[columns[j]]};
+                solution[i] -= double{left_out[target]};
+            }
+            out[i] += penalty(i, row[columns[i]]);
+        }
+        if (!factor(lower, n))
+            return false;
+        substitute(lower, n, solution);
+        return true;
+    }
+};
+
 } // namespace
 
 float products_of(const float* a, const float* b, std::size_t n) {
@@ -80,40 +114,17 @@ std::vector<double> sum_of(const std::vector<std::vector<float>>& blocks) {
 std::vector<double> ridge(const std::vector<double>& gram, std::size_t size,
                           const std::vector<std::size_t>& columns, std::size_t target,
                           double penalty, std::size_t free) {
-    const std::size_t n = columns.size();
-    std::vector<double> a(n * n);
-    std::vector<double> b(n);
-    for (std::size_t i = 0; i < n; ++i) {
-        const double* const row = &gram[columns[i] * size];
-        for (std::size_t j = 0; j <= i; ++j)
-            a[i * n + j] = row[columns[j]];
-        a[i * n + i] += i < free ? 1e-9 : penalty;
-        b[i] = row[target];
-    }
-    if (!factor(a, n))
-        return {};
-    substitute(a, n, b);
-    return b;
+    return ridge_without({}, gram, size, columns, target, penalty, free);
 }
 
 std::vector<double> ridge_without(const std::vector<float>& block, const std::vector<double>& gram,
                                   std::size_t size, const std::vector<std::size_t>& columns,
                                   std::size_t target, double penalty, std::size_t free) {
-    const std::size_t n = columns.size();
-    const auto a = std::make_unique_for_overwrite<double[]>(n * n); // the lower half counts
-    std::vector<double> b(n);
-    for (std::size_t i = 0; i < n; ++i) {
-        const double* const row = &gram[columns[i] * size];
-        const float* const out = &block[columns[i] * size];
-        for (std::size_t j = 0; j <= i; ++j)
-            a[i * n + j] = row[columns[j]] - double{out[columns[j]]};
-        a[i * n + i] += i < free ? 1e-9 : penalty;
-        b[i] = row[target] - double{out[target]};
-    }
-    if (!factor({a.get(), n * n}, n))
-        return {};
-    substitute({a.get(), n * n}, n, b);
-    return b;
+    Equations equations;
+    const bool solved =
+        equations.solve(block, gram, size, columns, target,
+                        [&](std::size_t i, double) { return i < free ? 1e-9 : penalty; });
+    return solved ? std::move(equations.solution) : std::vector<double>{};
 }
 
 double left_in(const std::vector<float>& block, std::size_t size,
@@ -139,28 +150,16 @@ Pursuit pursue(const std::vector<std::vector<float>>& blocks, const std::vector<
     result.nothing = rows_like;
     if (!(rows_like > 0))
         return result;
-    const double penalty_share = 1e-3;
-
-    std::vector<double> a;
-    std::vector<double> b;
+    constexpr double penalty_share = 1e-3;
+    Equations equations;
     const auto left_out_error = [&](const std::vector<std::size_t>& set) {
-        const std::size_t n = set.size();
-        a.resize(n * n);
-        b.resize(n);
         double error = 0;
         for (const auto& block : blocks) {
-            for (std::size_t i = 0; i < n; ++i) {
-                const double* const row = &total[set[i] * size];
-                const float* const out = &block[set[i] * size];
-                for (std::size_t j = 0; j <= i; ++j)
-                    a[i * n + j] = row[set[j]] - double{out[set[j]]};
-                a[i * n + i] += penalty_share * row[set[i]] + 1e-9;
-                b[i] = row[target] - double{out[target]};
-            }
-            if (!factor(a, n))
+            if (!equations.solve(block, total, size, set, target, [](std::size_t, double square) {
+                    return penalty_share * square + 1e-9;
+                }))
                 return rows_like * 10;
-            substitute(a, n, b);
-            error += left_in(block, size, set, target, b);
+            error += left_in(block, size, set, target, equations.solution);
         }
         return error;
     };

@@ -2,19 +2,61 @@
 #include "run/robust.hpp"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
+#include <cstddef>
 
 #include "solve.hpp"
 
 namespace telltale::run {
 namespace {
 
+/// Puts the `nth` smallest in its place, none greater before it and none less after it, as
+/// std::nth_element does. What is compared decides no jump: numbers come in no order that a
+/// processor could foresee.
+void partition_at(std::span<double> values, std::size_t nth) {
+    // Those that pass, to the front; how many there are.
+    const auto sift = [](std::span<double> from, auto passes) {
+        std::size_t count = 0;
+        for (double& value : from) {
+            const double one = value;
+            value = from[count];
+            from[count] = one;
+            count += passes(one) ? 1U : 0U;
+        }
+        return count;
+    };
+    constexpr std::size_t few = 24;
+    // Half of them or more go each time, mostly; with bad luck, or not-a-number, another way.
+    for (std::size_t tries = 2 * std::bit_width(values.size()); values.size() > few && tries > 0;
+         --tries) {
+        const double a = values.front();
+        const double b = values[values.size() / 2];
+        const double c = values.back();
+        const double pivot = std::max(std::min(a, b), std::min(std::max(a, b), c));
+        const std::size_t less = sift(values, [pivot](double one) { return one < pivot; });
+        if (nth < less) {
+            values = values.first(less);
+            continue;
+        }
+        values = values.subspan(less);
+        nth -= less;
+        const std::size_t same = sift(values, [pivot](double one) { return one <= pivot; });
+        if (nth < same)
+            return;
+        values = values.subspan(same);
+        nth -= same;
+    }
+    std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(nth),
+                     values.end());
+}
+
 /// The median of a buffer that may be put in another order.
 double middle(std::vector<double>& values) {
     if (values.empty())
         return 0;
     const auto half = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), half, values.end());
+    partition_at(values, values.size() / 2);
     if (values.size() % 2 == 1)
         return *half;
     return (*half + *std::max_element(values.begin(), half)) / 2;
@@ -41,7 +83,7 @@ double quantile(std::span<const double> values, double share) {
     std::vector<double> copy(values.begin(), values.end());
     const double place = std::clamp(share, 0.0, 1.0) * static_cast<double>(copy.size() - 1);
     const auto low = static_cast<std::ptrdiff_t>(place);
-    std::nth_element(copy.begin(), copy.begin() + low, copy.end());
+    partition_at(copy, static_cast<std::size_t>(low));
     const double first = copy[static_cast<std::size_t>(low)];
     const double part = place - static_cast<double>(low);
     if (part == 0)

@@ -285,7 +285,7 @@ Trace Ties::trace(std::size_t which) const {
         }
         Terms x;
         terms_of(tie, values, x);
-        const double sum = day.of(sum_of(x, terms_in(tie), tie.beta.back()));
+        const double sum = day.of(sum_of(std::span(x).first(terms_in(tie)), tie.beta.back()));
         const double value = tie.powers ? std::exp(sum) - shift_[tie.target]
                                         : std::clamp(sum, least_[tie.target], most_[tie.target]);
         const double sigma =

@@ -126,8 +126,9 @@ class Ties {
     /// What is left of a tie over a run, in sums by the way that it is looked at.
     struct Differences {
         std::array<std::vector<Sum>, 3> by_way;
-        /// Of a bad run: its terms over the scale of a normal difference, in sums likewise.
-        std::vector<Terms> terms;
+        /// Of a bad run: its terms over the scale of a normal difference, in sums likewise; all of
+        /// a place side by side.
+        std::vector<double> terms;
     };
 
     Grid grid_of(const Drive& drive, const Survey& survey) const;
@@ -153,12 +154,13 @@ class Ties {
     static std::size_t bin_of(double value, double low, double high);
     static bool knows(const Tie& tie, std::size_t place, double value);
     static std::size_t terms_in(const Tie& tie);
-    static void terms_of(const Tie& tie, const std::array<double, most_partners>& values, Terms& x);
-    void terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const;
+    static void terms_of(const Tie& tie, const std::array<double, most_partners>& values,
+                         std::span<double> x);
+    void terms_at(const Tie& tie, const Grid& grid, std::size_t i, std::span<double> x) const;
     static std::size_t product_at(const Tie& tie, std::size_t p, std::size_t q);
-    static double sum_of(const Terms& x, std::size_t n, const Terms& beta);
+    static double sum_of(std::span<const double> x, const Terms& beta);
     double expect(const Tie& tie, const Grid& grid, std::size_t i, const Terms& beta) const;
-    static double distance(const Tie& tie, const Terms& x);
+    static double distance(const Tie& tie, std::span<const double> x);
 
     // ties_search.cpp
     std::vector<std::size_t> moving(const Grid& good, bool powers) const;
@@ -171,10 +173,10 @@ class Ties {
     std::vector<std::size_t> rows_of(const Tie& tie, const Grid& good) const;
     bool fit(const Grid& good, std::size_t blocks, Tie& tie) const;
     bool fit_least(const Grid& good, std::size_t blocks, Tie& tie) const;
-    bool bound(const Grid& good, const std::vector<std::size_t>& rows, const std::vector<Terms>& x,
+    bool bound(const Grid& good, const std::vector<std::size_t>& rows, std::span<const double> x,
                Tie& tie) const;
     bool remember(const Grid& good, Tie& tie) const;
-    static Near near(const Tie& tie, const Terms& x, std::uint8_t aside);
+    static Near near(const Tie& tie, std::span<const double> x, std::uint8_t aside);
 
     // ties_sight.cpp
     Day day_of(const Tie& tie, const Grid& grid) const;

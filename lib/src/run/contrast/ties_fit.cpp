@@ -35,7 +35,7 @@ bool invert(std::span<double> a, std::size_t n) {
 } // namespace
 
 /// What was left of it in the good run where its partners were much as in `x`, a block aside.
-Ties::Near Ties::near(const Tie& tie, const Terms& x, std::uint8_t aside) {
+Ties::Near Ties::near(const Tie& tie, std::span<const double> x, std::uint8_t aside) {
     constexpr std::size_t some = 12;
     std::array<float, some> closest;
     std::array<float, some> left;
@@ -129,10 +129,11 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
         tie.width[k] = std::max(1e-9, sd_of(like, tie.powers));
     }
     const std::size_t p = terms_in(tie);
-    std::vector<Terms> x(rows.size());
+    std::vector<double> terms(rows.size() * p);
+    const auto x = [&](std::size_t r) { return std::span(terms).subspan(r * p, p); };
     std::vector<double> own(rows.size());
     for (std::size_t r = 0; r < rows.size(); ++r) {
-        terms_at(tie, good, rows[r], x[r]);
+        terms_at(tie, good, rows[r], x(r));
         own[r] = double{y[rows[r]]};
     }
     constexpr std::size_t wide = most_terms;
@@ -164,10 +165,11 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
     constexpr double hopeless = 1.5; // strays held down does not make it that much closer
     const auto add = [&](std::size_t r, double by) {
         Gram& gram = grams[std::min<std::size_t>(blocks - 1, good.block[rows[r]])];
+        const double* const here = &terms[r * p];
         for (std::size_t i = 0; i < p; ++i) {
-            const double weighted = by * x[r][i];
+            const double weighted = by * here[i];
             for (std::size_t j = 0; j <= i; ++j)
-                gram[i * p + j] += weighted * x[r][j];
+                gram[i * p + j] += weighted * here[j];
             gram[wide * wide + i] += weighted * own[r];
         }
     };
@@ -182,7 +184,7 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
         if (changed < settled)
             break;
         for (std::size_t r = 0; r < rows.size(); ++r)
-            size[r] = std::abs(own[r] - sum_of(x[r], p, beta));
+            size[r] = std::abs(own[r] - sum_of(x(r), beta));
         some.clear();
         for (std::size_t r = 0; r < rows.size(); r += 2) // enough to go by
             some.push_back(size[r]);
@@ -209,7 +211,7 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
     tie.beta.push_back(beta);
     // Scale of a normal difference: on blocks left out.
     for (std::size_t r = 0; r < rows.size(); ++r)
-        size[r] = std::abs(own[r] - sum_of(x[r], p, tie.beta[good.block[rows[r]]]));
+        size[r] = std::abs(own[r] - sum_of(x(r), tie.beta[good.block[rows[r]]]));
     tie.scale = std::max(mad_factor * median(size), 1e-9);
     if (!tie.powers)
         tie.scale = std::max(tie.scale, 0.3 * step_[tie.target]);
@@ -219,8 +221,9 @@ bool Ties::fit(const Grid& good, std::size_t blocks, Tie& tie) const {
 }
 
 /// Where the good run had its partners, one by one and together. False where they are all one.
-bool Ties::bound(const Grid& good, const std::vector<std::size_t>& rows,
-                 const std::vector<Terms>& x, Tie& tie) const {
+bool Ties::bound(const Grid& good, const std::vector<std::size_t>& rows, std::span<const double> x,
+                 Tie& tie) const {
+    const std::size_t p = terms_in(tie);
     for (std::size_t k = 0; k < tie.count; ++k) {
         std::vector<double> values;
         values.reserve(rows.size());
@@ -246,15 +249,15 @@ bool Ties::bound(const Grid& good, const std::vector<std::size_t>& rows,
             for (std::size_t i = 0; i < tie.count; ++i)
                 for (std::size_t j = 0; j < tie.count; ++j)
                     tie.spread[i * tie.count + j] +=
-                        x[r][i + 1] * x[r][j + 1] / static_cast<double>(rows.size());
+                        x[r * p + i + 1] * x[r * p + j + 1] / static_cast<double>(rows.size());
         for (std::size_t i = 0; i < tie.count; ++i)
             tie.spread[i * tie.count + i] *= 1 + 1e-6;
         if (!invert({tie.spread.data(), std::size_t{tie.count} * tie.count}, tie.count))
             return false;
         std::vector<double> distances;
         distances.reserve(rows.size());
-        for (const Terms& row : x)
-            distances.push_back(distance(tie, row));
+        for (std::size_t r = 0; r < rows.size(); ++r)
+            distances.push_back(distance(tie, x.subspan(r * p, p)));
         tie.farthest = 1.2 * quantile(distances, 0.998);
     }
     return true;
@@ -265,23 +268,25 @@ bool Ties::bound(const Grid& good, const std::vector<std::size_t>& rows,
 bool Ties::remember(const Grid& good, Tie& tie) const {
     const std::vector<float>& y = column(good, tie.target, tie.powers);
     const std::vector<std::size_t> rows = rows_of(tie, good);
-    std::vector<Terms> x(rows.size());
+    const std::size_t p = terms_in(tie);
+    std::vector<double> terms(rows.size() * p);
+    const auto x = [&](std::size_t r) { return std::span(terms).subspan(r * p, p); };
     for (std::size_t r = 0; r < rows.size(); ++r)
-        terms_at(tie, good, rows[r], x[r]);
-    if (!bound(good, rows, x, tie))
+        terms_at(tie, good, rows[r], x(r));
+    if (!bound(good, rows, terms, tie))
         return false;
     const std::size_t every = std::max<std::size_t>(1, (rows.size() + near_rows - 1) / near_rows);
     std::vector<std::size_t> some;
     for (std::size_t r = every / 2; r < rows.size(); r += every)
         some.push_back(r);
     std::sort(some.begin(), some.end(),
-              [&](std::size_t p1, std::size_t p2) { return x[p1][1] < x[p2][1]; });
+              [&](std::size_t a, std::size_t b) { return x(a)[1] < x(b)[1]; });
     tie.near_places.clear();
     tie.near_left.clear();
     tie.near_block.clear();
     for (const std::size_t r : some) {
         for (std::size_t k = 0; k < tie.count; ++k)
-            tie.near_places.push_back(static_cast<float>(x[r][k + 1]));
+            tie.near_places.push_back(static_cast<float>(x(r)[k + 1]));
         const double off =
             double{y[rows[r]]} - expect(tie, good, rows[r], tie.beta[good.block[rows[r]]]);
         tie.near_left.push_back(static_cast<float>(std::clamp(off / tie.scale, -12.0, 12.0)));
@@ -289,7 +294,7 @@ bool Ties::remember(const Grid& good, Tie& tie) const {
     }
     std::vector<double> alike;
     for (std::size_t r = 0; r < rows.size(); r += 8)
-        alike.push_back(double{near(tie, x[r], good.block[rows[r]]).distance});
+        alike.push_back(double{near(tie, x(r), good.block[rows[r]]).distance});
     tie.near_enough = static_cast<float>(1.5 * quantile(alike, 0.98)) + 0.02F;
     return true;
 }

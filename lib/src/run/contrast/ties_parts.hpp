@@ -45,7 +45,7 @@ inline std::size_t Ties::terms_in(const Tie& tie) {
 
 /// One, its partners about their middles, and of a curved one their squares and products.
 inline void Ties::terms_of(const Tie& tie, const std::array<double, most_partners>& values,
-                           Terms& x) {
+                           std::span<double> x) {
     std::array<double, most_partners> u{};
     std::size_t n = 0;
     x[n++] = 1;
@@ -58,16 +58,17 @@ inline void Ties::terms_of(const Tie& tie, const std::array<double, most_partner
             x[n++] = u[p] * u[q];
 }
 
-inline void Ties::terms_at(const Tie& tie, const Grid& grid, std::size_t i, Terms& x) const {
+inline void Ties::terms_at(const Tie& tie, const Grid& grid, std::size_t i,
+                           std::span<double> x) const {
     std::array<double, most_partners> values{};
     for (std::size_t p = 0; p < tie.count; ++p)
         values[p] = double{partner(tie, p, grid)[i]};
     terms_of(tie, values, x);
 }
 
-inline double Ties::sum_of(const Terms& x, std::size_t n, const Terms& beta) {
+inline double Ties::sum_of(std::span<const double> x, const Terms& beta) {
     double sum = 0;
-    for (std::size_t k = 0; k < n; ++k)
+    for (std::size_t k = 0; k < x.size(); ++k)
         sum += beta[k] * x[k];
     return sum;
 }
@@ -76,11 +77,11 @@ inline double Ties::expect(const Tie& tie, const Grid& grid, std::size_t i,
                            const Terms& beta) const {
     Terms x;
     terms_at(tie, grid, i, x);
-    return sum_of(x, terms_in(tie), beta);
+    return sum_of(std::span(x).first(terms_in(tie)), beta);
 }
 
 /// How far its partners are from where they usually are together, squared.
-inline double Ties::distance(const Tie& tie, const Terms& x) {
+inline double Ties::distance(const Tie& tie, std::span<const double> x) {
     double sum = 0;
     for (std::size_t p = 0; p < tie.count; ++p)
         for (std::size_t q = 0; q < tie.count; ++q)

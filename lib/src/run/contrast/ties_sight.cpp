@@ -82,8 +82,11 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
     const std::vector<float>& y = column(grid, tie.target, tie.powers);
     std::vector<double> fitted(grid.size, nothing);
     std::vector<Near> around(grid.size);
-    std::vector<Terms> at(grid.size);
     const std::size_t terms = terms_in(tie);
+    std::vector<double> at(grid.size * terms);
+    const auto terms_of_place = [&](std::size_t i) {
+        return std::span(at).subspan(i * terms, terms);
+    };
     std::size_t looked = 0;
     constexpr std::size_t often = 8;
     constexpr std::size_t seldom = 32;
@@ -97,14 +100,14 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         }
         if (!inside)
             continue;
-        Terms& x = at[i];
+        const std::span<double> x = terms_of_place(i);
         terms_at(tie, grid, i, x);
         if (tie.count > 1 && distance(tie, x) > tie.farthest)
             continue;
         // It changes as its partners do: looked up where they moved, and now and then.
         double moved = 0;
         for (std::size_t p = 1; p <= tie.count; ++p)
-            moved += std::abs(x[p] - at[looked][p]);
+            moved += std::abs(x[p] - terms_of_place(looked)[p]);
         if (std::isnan(around[looked].distance) || i >= looked + seldom ||
             (i >= looked + often && moved > little) ||
             (is_good && grid.block[i] != grid.block[looked])) {
@@ -115,7 +118,7 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         }
         if (!(around[i].distance <= tie.near_enough))
             continue;
-        fitted[i] = day.of(sum_of(x, terms, is_good ? tie.beta[grid.block[i]] : tie.beta.back()));
+        fitted[i] = day.of(sum_of(x, is_good ? tie.beta[grid.block[i]] : tie.beta.back()));
         if (!tie.powers) // no sensor reads beyond its ends
             fitted[i] = std::clamp(fitted[i], least_[tie.target], most_[tie.target]);
     }
@@ -126,7 +129,7 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
     for (std::vector<Sum>& sums : d.by_way)
         sums.resize(grid.size + 1);
     if (!is_good)
-        d.terms.assign(grid.size + 1, Terms{});
+        d.terms.resize((grid.size + 1) * terms);
     double before = nothing; // what was left one place before
     const auto add = [&](std::size_t i, double left, double unit, double pace) {
         const auto next = [&](Way way, double value, double unit_of_it) {
@@ -140,7 +143,7 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
     };
     for (std::size_t i = 0; i < grid.size; ++i) {
         if (!is_good)
-            d.terms[i + 1] = d.terms[i];
+            std::copy_n(&d.terms[i * terms], terms, &d.terms[(i + 1) * terms]);
         if (!std::isfinite(fitted[i]) || std::isnan(y[i])) {
             add(i, nothing, nothing, nothing);
             continue;
@@ -178,7 +181,7 @@ Ties::Differences Ties::differences(const Tie& tie, const Grid& grid, bool is_go
         add(i, std::clamp((double{y[i]} - fitted[i]) / sigma, -most_z, most_z), sigma * in_units,
             std::clamp(pace / sigma, -most_pace, most_pace));
         for (std::size_t k = 0; k < terms && !is_good; ++k)
-            d.terms[i + 1][k] += at[i][k] / sigma;
+            d.terms[(i + 1) * terms + k] += at[i * terms + k] / sigma;
     }
     return d;
 }
@@ -259,11 +262,13 @@ void Ties::doubt(const Tie& tie, const Differences& d, std::size_t sight, double
             unsure.push_back(0);
             continue;
         }
+        const double* const begin = &d.terms[from * terms];
+        const double* const end = &d.terms[(from + width) * terms];
         double variance = 0;
         for (std::size_t k = 0; k < terms; ++k) {
-            const double here = d.terms[from + width][k] - d.terms[from][k];
+            const double here = end[k] - begin[k];
             for (std::size_t j = 0; j < k; ++j)
-                variance += 2 * here * spread[k][j] * (d.terms[from + width][j] - d.terms[from][j]);
+                variance += 2 * here * spread[k][j] * (end[j] - begin[j]);
             variance += here * spread[k][k] * here;
         }
         unsure.push_back(static_cast<float>(unsureness * std::sqrt(std::max(0.0, variance)) /
