@@ -358,6 +358,181 @@ TEST_CASE("a signal that never moved and leaves its level for good is found") {
     CHECK(held(good, drive(2, 88, wanderer, other_day)).suspects.empty());
 }
 
+TEST_CASE(
+    "a signal that never moved and leaps to another level for long is found; a slope is none") {
+    const auto level = [](double pace) {
+        return [pace](double, double t) {
+            return 40 + std::clamp(pace * std::min(t - 150, 270 - t), 0.0, 8.0);
+        };
+    };
+    const Run good = drive(1, 88, wanderer, level(0));
+    const auto high = first(held(good, drive(2, 88, wanderer, level(100))), wanderer);
+    CHECK(high->kind == DepartureKind::offset);
+    CHECK(high->peak_difference == doctest::Approx(8).epsilon(0.01));
+    CHECK(high->start_second == doctest::Approx(150).epsilon(0.01));
+    CHECK(high->end_second == doctest::Approx(270).epsilon(0.01));
+    CHECK(held(good, drive(2, 88, wanderer, level(0.2))).suspects.empty());
+}
+
+TEST_CASE("what a tank holds is another day's; a sender that drops out is none") {
+    // It sways with what is told by others, as if they told what is in it.
+    const auto tank = [](std::uint32_t seed, double full, double drop) {
+        Run run = drive(seed, 88, pressure, [full, drop](double value, double t) {
+            const double level = full - t / 100 + (value - 60) / 4;
+            return between(t, 250, 250.6) ? level - drop : level;
+        });
+        run.series[pressure].id = 0x2F;
+        run.series[pressure].step = 100 / 255.0;
+        give_ends(run.series[pressure], 0, 100);
+        return run;
+    };
+    const Run good = tank(1, 80, 0);
+    CHECK(held(good, tank(2, 80, 0)).suspects.empty());
+    const ContrastResult other_day = held(good, tank(2, 45, 0));
+    CHECK(other_day.suspects.empty());
+    CHECK(other_day.signals[pressure].told_by.empty());
+    for (const ContrastSignal& signal : other_day.signals)
+        CHECK(std::find(signal.told_by.begin(), signal.told_by.end(), "pressure") ==
+              signal.told_by.end());
+    const auto dropped = first(held(good, tank(2, 45, 35)), pressure);
+    CHECK(dropped->start_second == doctest::Approx(250).epsilon(0.01));
+    CHECK(dropped->end_second - dropped->start_second < 1);
+}
+
+TEST_CASE("an oxygen sensor goes where it went; where it never was it has dropped out") {
+    const auto lambda = [](std::uint32_t seed, double cut, double to) {
+        Run run = drive(seed, 88, wanderer, [cut, to](double value, double t) {
+            // The fuel is cut for long, and once, in the second drive only, for a moment.
+            const bool off = between(t, 100, 106) || between(t, 300, 307);
+            return off ? 2.0 : between(t, 250, 250 + cut) ? to : 1 + (value - 40) / 4000;
+        });
+        run.series[wanderer].id = 0x24;
+        run.series[wanderer].step = 2 / 65536.0;
+        give_ends(run.series[wanderer], 0, 2);
+        return run;
+    };
+    const Run good = lambda(1, 0, 0);
+    CHECK(held(good, lambda(2, 0.6, 2)).suspects.empty());
+    const auto drop = first(held(good, lambda(2, 0.6, 0.5)), wanderer);
+    CHECK(drop->start_second == doctest::Approx(250).epsilon(0.01));
+}
+
+TEST_CASE("leaps that come back at once are departures of their own, however far apart") {
+    const auto moments = [](double value, double t) {
+        return value + (between(t, 100, 100.6) ? 30 : between(t, 300, 300.6) ? -30 : 0);
+    };
+    const auto leapt = first(held(drive(1, 88), drive(2, 88, wanderer, moments)), wanderer);
+    REQUIRE(leapt->episodes.size() == 2);
+    for (const Episode& episode : leapt->episodes) {
+        CHECK(episode.end - episode.start < 2 * nanoseconds_a_second);
+        CHECK(std::abs(episode.peak_difference) == doctest::Approx(30).epsilon(0.2));
+    }
+}
+
+TEST_CASE("of a pressure and an air flow that the load comes of, either may be wrong") {
+    enum Engine : std::size_t { crank, manifold, meter, load, engine_signals };
+    const auto engine = [](std::uint32_t seed, double part) {
+        Dice dice(seed);
+        Run run;
+        run.series = {
+            shell(0x0C, "turns", Unit::rpm, 1), shell(0x0B, "filling", Unit::kilopascal, 0.1),
+            shell(0x10, "flow", Unit::gram_second, 0.01), shell(0x04, "load", Unit::percent, 0.1)};
+        Course a{1500, 2000, 0.08, 900, 2500, 0.15};
+        Course b{50, 50, 0.08, 25, 70, 0.15};
+        const auto clean = [&](double t) {
+            const double air = a.at * b.at / 4000 * (between(t, 200, 260) ? part : 1);
+            return std::array{a.at + dice.scatter(), b.at + 0.1 * dice.scatter(),
+                              air + 0.02 * dice.scatter(), 3600 * air / a.at};
+        };
+        return along(std::move(run), dice, {&a, &b}, clean, 0, engine_signals, {});
+    };
+    const Run good = engine(1, 1);
+    CHECK(held(good, engine(2, 1)).suspects.empty());
+    // The load follows, so that pressure alone stands against both.
+    const ContrastResult result = held(good, engine(2, 0.9));
+    REQUIRE_FALSE(result.suspects.empty());
+    const Departure& found = result.suspects.front();
+    INFO(result.signals[found.signal].name << ": " << found.others);
+    CHECK((result.signals[found.signal].good_series == meter ||
+           found.others.find("flow is wrong") != std::string::npos));
+    for (const Departure& one : result.suspects)
+        CHECK(result.signals[one.signal].good_series != load);
+}
+
+TEST_CASE(
+    "what a pedal's sensor reads below where the pedal rests is found, and a foot on it none") {
+    const auto pedal = [](std::uint32_t seed, double low, double by) {
+        Run run = drive(seed, 88, wanderer, [low, by](double value, double t) {
+            const bool foot = std::fmod(t, 40) < 30;
+            return (foot ? value : 15 + low) - (!foot && between(t, 200, 280) ? by : 0);
+        });
+        run.series[wanderer].id = 0x49;
+        run.series[wanderer].step = 100 / 255.0;
+        give_ends(run.series[wanderer], 0, 100);
+        return run;
+    };
+    const Run good = pedal(1, 0, 0);
+    CHECK(held(good, pedal(2, 0, 0)).suspects.empty());
+    CHECK(held(good, pedal(2, 0, 0.4)).suspects.empty());
+    const auto below = first(held(good, pedal(2, 0, 4)), wanderer);
+    CHECK(below->start_second >= 200);
+    CHECK(below->end_second <= 280);
+    CHECK(below->peak_difference < 0);
+}
+
+TEST_CASE("what both tracks of a throttle show happened to it") {
+    enum Throttle : std::size_t { first_track, second_track, turning, none };
+    const auto throttle = [](std::uint32_t seed, double both, double one) {
+        Dice dice(seed);
+        Run run;
+        run.series = {shell(0x11, "first track", Unit::percent, 0.1),
+                      shell(0x47, "second track", Unit::percent, 0.1),
+                      shell(0xC3, "turns", Unit::rpm, 1)};
+        Course angle{30, 30, 0.08, 15, 20, 0.1};
+        Course turns{1500, 2000, 0.08, 900, 2500, 0.15};
+        const auto clean = [&](double t) {
+            const bool now = between(t, 250, 250.6);
+            const double at = angle.at + (now ? both : 0);
+            return std::array{at + (now ? one : 0) + 0.1 * dice.scatter(),
+                              at + 0.1 * dice.scatter(), turns.at + 4 * dice.scatter()};
+        };
+        return along(std::move(run), dice, {&angle, &turns}, clean, 0.02, none, {});
+    };
+    const Run good = throttle(1, 0, 0);
+    CHECK(held(good, throttle(2, 12, 0)).suspects.empty());
+    const ContrastResult result = held(good, throttle(2, 0, 12));
+    REQUIRE_FALSE(result.suspects.empty());
+    CHECK(result.signals[result.suspects.front().signal].good_series == first_track);
+}
+
+TEST_CASE("what an ECU makes of a wrong value does not vouch for it") {
+    // Two tracks of a throttle, and what the ECU makes of the first: its travel from rest.
+    enum Throttle : std::size_t { first_track, second_track, travel, none };
+    const auto throttle = [](std::uint32_t seed, bool late) {
+        Dice dice(seed);
+        Run run;
+        run.series = {shell(0x11, "first track", Unit::percent, 0.1),
+                      shell(0x47, "second track", Unit::percent, 0.1),
+                      shell(0x45, "travel", Unit::percent, 0.1),
+                      shell(0xC3, "turns", Unit::rpm, 1)};
+        Course angle{30, 30, 0.08, 15, 60, 0.3};
+        Course turning{1500, 2000, 0.08, 900, 2500, 0.15};
+        double slow = 30;
+        const auto clean = [&](double t) {
+            slow += (late && between(t, 200, 300) ? 0.15 : 1) * (angle.at - slow);
+            const double read = slow + 0.1 * dice.scatter();
+            return std::array{read, angle.at + 0.1 * dice.scatter(), read - 15,
+                              turning.at + 4 * dice.scatter()};
+        };
+        return along(std::move(run), dice, {&angle, &turning}, clean, 0, none, {});
+    };
+    const Run good = throttle(1, false);
+    CHECK(held(good, throttle(2, false)).suspects.empty());
+    const ContrastResult result = held(good, throttle(2, true));
+    REQUIRE(result.suspects.size() == 1);
+    CHECK(result.signals[result.suspects.front().signal].good_series == first_track);
+}
+
 TEST_CASE("a leap that stands apart from all others is found; the greatest of many sizes is none") {
     const Run good = drive(1, 88);
     const auto leaping = [](std::initializer_list<double> levels) {

@@ -133,6 +133,34 @@ float leap_score(std::size_t stays) {
     return most;
 }
 
+/// The score of a value that rests at 26 in the good run, and goes to 25 and back in every third
+/// sample of a minute in the other, by the step of its scaling.
+float to_and_fro_score(double step) {
+    const auto resting = [](std::size_t toggles) {
+        Trace out;
+        out.interval = 0.25;
+        for (std::size_t i = 0; i < 1200; ++i) {
+            out.t.push_back(static_cast<double>(i) * out.interval);
+            out.fitted.push_back(26);
+            const bool down = i >= 600 && i < 600 + toggles && i % 3 == 0;
+            out.y.push_back(down ? 25.0F : i % 400 == 1 ? 26.2F : 26.0F);
+        }
+        out = finished(std::move(out));
+        out.silence.assign(out.t.size(), Silence::none);
+        out.stir.assign(out.t.size(), 1);
+        out.local.assign(out.t.size(), 4);
+        return out;
+    };
+    Series series;
+    series.step = step;
+    float most = 0;
+    const LooseScanner scanner({resting(0)}, series, 1, LooseScanner::Still::nowhere);
+    for (const Hit& hit : scanner.scan({resting(240)}, 0.1F))
+        if (hit.sign == Sign::rough)
+            most = std::max(most, hit.score);
+    return most;
+}
+
 /// The strongest hit of a sign among the peaks and edges of a signal that moves all the time, of
 /// which the others expect `expected(i)` and `also(i)`, far from what it is; `more(i)` comes on top
 /// from sample to sample of the bad run.
@@ -239,6 +267,11 @@ TEST_CASE("a leap counts less where what it leapt from does not come back soon")
     CHECK(leap_score(7) > 0.8F * back); // the wandering adds to one leap and takes from another
     CHECK(leap_score(60) < 0.7F * back);
     CHECK(leap_score(600) < 0.7F * back);
+}
+
+TEST_CASE("what goes to and fro by a step of its scaling scatters no more than rounding makes it") {
+    CHECK(to_and_fro_score(0.1) > 0.1F);
+    CHECK(to_and_fro_score(1) == 0);
 }
 
 TEST_CASE("what stands still far longer than it ever did counts up to twice as much") {

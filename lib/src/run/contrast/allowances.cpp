@@ -181,6 +181,44 @@ void Allowances::for_company(std::size_t k, const Drive& bad, Hit& hit) const {
         hit.score *= in_company;
 }
 
+void Allowances::for_its_twin(std::size_t k, const Drive& bad, Hit& hit) const {
+    if (!momentary(hit.sign) && hit.sign != Sign::frozen)
+        return;
+    constexpr double longest = 5; // seconds, of what comes back
+    constexpr double little = 2;  // steps
+    constexpr double as_far = 0.6;
+    constexpr float with_it = 0.35F;
+    const Track& own = bad.track(k);
+    const double from = own.time(hit.from);
+    const double to = own.time(hit.to - 1);
+    if (momentary(hit.sign) && to - from > longest)
+        return;
+    const auto moved = [](const Track& track, double first, double last) {
+        Spread taken;
+        for (std::size_t i = track.first_from(first); i < track.size() && track.time(i) <= last;
+             ++i)
+            taken.add(double{track.value(i)});
+        return taken.high - taken.low; // minus endless where there is none
+    };
+    const auto range_of = [&](std::size_t signal) {
+        return double{survey_->range(signal).high} - double{survey_->range(signal).low};
+    };
+    for (std::size_t other = 0; other < bad.signals(); ++other) {
+        const Track& track = bad.track(other);
+        if (other == k || (*comparable_)[other] == 0 || !survey_->range(other).usable ||
+            !twins(own.series(), track.series()))
+            continue;
+        const bool same =
+            hit.sign == Sign::frozen
+                ? std::abs(moved(track, from, to)) <= little * track.series().step
+                : moved(track, from - track.interval(), to + track.interval()) * range_of(k) >=
+                      as_far * moved(own, from - own.interval(), to + own.interval()) *
+                          range_of(other);
+        if (same)
+            hit.score *= with_it;
+    }
+}
+
 /// How much of the good run a signal was within a tenth of its range of a value.
 double Allowances::familiar(std::size_t k, float value) {
     std::vector<float>& values = values_[k];

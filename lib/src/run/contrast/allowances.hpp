@@ -35,6 +35,9 @@ class Allowances {
     /// What several sensors do at once is how it was driven: of a signal that goes with others, a
     /// moment counts for less where some of them went away and came back as well.
     void for_company(std::size_t k, const Drive& bad, Hit& hit) const;
+    /// What a second sensor of the same thing did as well, a moment or standing still, happened to
+    /// the thing: it counts for less.
+    void for_its_twin(std::size_t k, const Drive& bad, Hit& hit) const;
 
   private:
     bool goes_to_rest(std::size_t k) const;

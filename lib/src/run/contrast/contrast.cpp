@@ -223,9 +223,17 @@ class Comparison {
         std::vector<char> free(signals_, 0);
         for (std::size_t k = 0; k < signals_; ++k)
             free[k] = good_->track(k).present() && set_freely(good_->track(k).series()) ? 1 : 0;
+        // What other signals do, or another drive did, tells of what is in store nothing.
+        const auto without_stores = [&](std::vector<char> which) {
+            for (std::size_t k = 0; k < signals_; ++k)
+                if (good_->track(k).present() && stored(good_->track(k).series()))
+                    which[k] = 0;
+            return which;
+        };
         for (const auto& drive : bad_)
-            alike_.push_back(std::make_unique<Alike>(*good_, *drive, *survey_, comparable_));
-        ties_ = std::make_unique<Ties>(*good_, others, *survey_, available, free);
+            alike_.push_back(
+                std::make_unique<Alike>(*good_, *drive, *survey_, without_stores(comparable_)));
+        ties_ = std::make_unique<Ties>(*good_, others, *survey_, without_stores(available), free);
         std::vector<float> sd(signals_, 0);
         for (std::size_t k = 0; k < signals_; ++k)
             if (survey_->range(k).usable && !survey_->range(k).slow && !survey_->range(k).counter)
@@ -245,7 +253,31 @@ class Comparison {
             of_run.resize(signals_);
     }
 
+    /// A signal beside what others make expect; where it is as they say, beside those that no ECU
+    /// makes of it.
     Candidate learn(std::size_t k, std::size_t run, const std::vector<char>& barred) {
+        Candidate by_all = learn_by(k, run, barred);
+        if (by_all.models.empty() || by_all.score() >= 1)
+            return by_all;
+        std::vector<char> apart = barred;
+        for (std::size_t other = 0; other < signals_; ++other)
+            if (other != k && good_->track(other).present() &&
+                made_from(good_->track(other).series(), good_->track(k).series()) &&
+                std::any_of(by_all.models.begin(), by_all.models.end(),
+                            [&](const auto& model) { return model->uses(other); }))
+                apart[other] = 1;
+        if (apart == barred)
+            return by_all;
+        Candidate by_rest = learn_by(k, run, apart);
+        // What lasts: of a moment fewer others tell too little.
+        std::erase_if(by_rest.hits, [](const Hit& hit) { return momentary(hit.sign); });
+        constexpr float less = 0.8F;
+        for (Hit& hit : by_rest.hits)
+            hit.score *= less;
+        return by_rest.score() >= 1 ? std::move(by_rest) : std::move(by_all);
+    }
+
+    Candidate learn_by(std::size_t k, std::size_t run, const std::vector<char>& barred) {
         Candidate candidate;
         if (survey_->range(k).counter || !bad_[run]->track(k).present())
             return candidate;
@@ -262,13 +294,15 @@ class Comparison {
         constexpr double seldom = 2.5;
         constexpr float fast = 0.15F;
         const Track& mine = good_->track(k);
+        const bool store = stored(mine.series());
         for (std::size_t other = 0; other < signals_; ++other) {
             const Track& track = good_->track(other);
             const bool coarse = survey_->range(other).bends > fast && track.present() &&
                                 track.interval() > seldom * mine.interval();
-            // Nor does another field of the same sensor say anything.
-            if (coarse ||
-                (other != k && track.present() && one_sensor(mine.series(), track.series())))
+            // Nor does another field of the same sensor say anything, or what is in store.
+            if (coarse || store ||
+                (other != k && track.present() &&
+                 (one_sensor(mine.series(), track.series()) || stored(track.series()))))
                 used[other] = 1;
         }
         for (std::size_t m = 0; m < most_views; ++m) {
@@ -330,12 +364,12 @@ class Comparison {
                                                : regulated(series) ? 1.3
                                                                    : 1.0),
                               stillness(k)));
-        const bool misses = misses_recirculation(series);
+        const bool scatters = misses_recirculation(series) || commanded(series);
         if (!locked && leaps_at_will(series))
-            std::erase_if(candidate.hits, [misses](const Hit& hit) {
+            std::erase_if(candidate.hits, [scatters](const Hit& hit) {
                 // Only the trims were looked at for peaks.
                 return (momentary(hit.sign) && hit.sign != Sign::peak) ||
-                       (misses && hit.sign == Sign::rough);
+                       (scatters && hit.sign == Sign::rough);
             });
         {
             for (Hit& hit : candidate.hits)
@@ -352,10 +386,19 @@ class Comparison {
                 allowances_->for_the_cold(run, bad_[run]->track(k), hit);
                 if (!candidate.models.front()->uses().empty())
                     allowances_->for_company(k, *bad_[run], hit);
+                allowances_->for_its_twin(k, *bad_[run], hit);
                 if (set_by_ecu && !set_freely(series))
                     allowances_->for_rest(k, *bad_[run], candidate.models.front()->bad_trace(),
                                           hit);
             }
+            constexpr std::size_t short_window = 8;
+            if (switches(series))
+                std::erase_if(candidate.hits, [&](const Hit& hit) {
+                    // A few samples there and back roughen no more than a short window.
+                    return (momentary(hit.sign) ||
+                            (hit.sign == Sign::rough && hit.to - hit.from <= short_window)) &&
+                           been_as_far(k, run, hit);
+                });
             settle(candidate.hits);
         }
         for (const auto& model : candidate.models)
@@ -372,6 +415,28 @@ class Comparison {
                : survey_->range(k).swings < to_and_fro || (governed(series) && !switches(series))
                    ? LooseScanner::Still::midway
                    : LooseScanner::Still::anywhere;
+    }
+
+    /// Whether the good run was as far from its middle as a moment went, more than once.
+    bool been_as_far(std::size_t k, std::size_t run, const Hit& hit) const {
+        constexpr std::size_t enough = 4; // samples
+        constexpr float nearly = 0.01F;   // of its range
+        const Track& good = good_->track(k);
+        const Track& track = bad_[run]->track(k);
+        const Range& range = survey_->range(k);
+        const float middle = range.mean;
+        float furthest = middle;
+        for (std::size_t i = hit.from; i < hit.to; ++i)
+            if (std::abs(track.value(i) - middle) > std::abs(furthest - middle))
+                furthest = track.value(i);
+        const float by = nearly * (range.high - range.low);
+        std::size_t count = 0;
+        for (std::size_t i = 0; i < good.size(); ++i)
+            count += (furthest > middle ? good.value(i) >= furthest - by
+                                        : good.value(i) <= furthest + by)
+                         ? 1
+                         : 0;
+        return count >= enough;
     }
 
     /// Slow changes of a slow signal that no other slow one shares.
@@ -596,6 +661,40 @@ class Comparison {
         }
     }
 
+    /// What never is below where it rests, and rests there often, but is in the bad run.
+    void below_its_stop(std::size_t k, std::size_t run, std::vector<Hit>& hits) const {
+        constexpr double limit = 4;       // steps
+        constexpr double most = 4;        // limits
+        constexpr std::size_t often = 20; // one of so many samples
+        const Track& good = good_->track(k);
+        const Track& track = bad_[run]->track(k);
+        const double step = good.series().step;
+        float stop = good.value(0);
+        for (std::size_t i = 1; i < good.size(); ++i)
+            stop = std::min(stop, good.value(i));
+        std::size_t rests = 0;
+        for (std::size_t i = 0; i < good.size(); ++i)
+            rests += double{good.value(i) - stop} <= 2.5 * step ? 1 : 0;
+        if (rests * often < good.size() || step <= 0)
+            return;
+        for (std::size_t from = 0; from < track.size(); ++from) {
+            double deepest = 0;
+            std::size_t to = from;
+            for (; to < track.size() && double{stop - track.value(to)} > 1.5 * step; ++to)
+                deepest = std::max(deepest, double{stop - track.value(to)});
+            if (deepest >= 0.5 * limit * step) {
+                Hit hit;
+                hit.sign = Sign::level; // whatever moved meanwhile
+                hit.from = from;
+                hit.to = to;
+                hit.score = static_cast<float>(std::min(most, deepest / (limit * step)));
+                hit.value = static_cast<float>(-deepest);
+                hits.push_back(hit);
+            }
+            from = std::max(from, to);
+        }
+    }
+
     /// How a signal that others tell moves by itself: whatever they make expect, it leaps no
     /// further and is no rougher than in the good run.
     const std::vector<Hit>& own_course(std::size_t k, std::size_t run,
@@ -614,6 +713,8 @@ class Comparison {
         if (!models.front()->locked() && !regulated(good_->track(k).series()))
             creep(k, run, *known);
         ends(k, run, *models.front(), *known);
+        if (has_a_stop(good_->track(k).series()))
+            below_its_stop(k, run, *known);
         return *known;
     }
 
@@ -752,6 +853,8 @@ class Comparison {
             if (candidate.score() < 1)
                 continue;
             barred[k] = 1;
+            for (const std::size_t made : ties_->made_of(k))
+                passed[made] = barred[made] = 1; // astray with it
             if (asked_for(result_.signals[k]))
                 report(k, run, candidate.score());
         }
@@ -886,7 +989,15 @@ class Comparison {
         // of a temperature, which no drive moves to and fro so fast.
         constexpr std::size_t many = 6;
         constexpr float very = 3;
-        if (kept.size() >= many && kept.front().score < very &&
+        // What others tell comes back at once from no manoeuvre.
+        constexpr float back_at_once = 2;
+        constexpr std::size_t few = 4; // samples
+        const bool peaks =
+            candidate.models.front()->locked() &&
+            std::all_of(kept.begin(), kept.end(), [&](const Hit& hit) {
+                return hit.to - hit.from <= few || hit.score < 0.5F * kept.front().score;
+            });
+        if (kept.size() >= many && kept.front().score < (peaks ? back_at_once : very) &&
             good_->track(k).series().unit != Unit::celsius && !together(trace, kept) &&
             std::all_of(hits.begin(), hits.end(),
                         [](const Hit& hit) { return momentary(hit.sign); }))
@@ -914,8 +1025,8 @@ class Comparison {
 
     /// Whether all lie in a short part of the drive, so that something happened then.
     static bool together(const Trace& trace, const std::vector<Hit>& hits) {
-        constexpr double longest = 60; // seconds
-        constexpr double part = 8;     // one of so many, of the drive
+        constexpr double longest = 200; // seconds
+        constexpr double part = 3;      // one of so many, of the drive
         std::size_t from = trace.t.size();
         std::size_t to = 0;
         for (const Hit& hit : hits) {
@@ -937,7 +1048,9 @@ class Comparison {
         for (std::size_t i = 0; i < leaps.size(); ++i) {
             Hit hit = leaps[i];
             ++hit.from; // the sample before a leap is still as it should be
-            if (i + 1 < leaps.size() && hit.value * leaps[i + 1].value < 0) {
+            const auto single = [](const Hit& leap) { return leap.to - leap.from <= 2; };
+            if (i + 1 < leaps.size() && single(leaps[i]) && single(leaps[i + 1]) &&
+                hit.value * leaps[i + 1].value < 0) {
                 hit.to = leaps[i + 1].to - 1;
                 hit.score = std::max(hit.score, leaps[i + 1].score);
                 ++i;
@@ -1001,13 +1114,19 @@ class Comparison {
         Episode out;
         out.run = static_cast<std::uint32_t>(run);
         out.score = hit.score;
+        // What it was just before and after.
+        const float before = trace.y[hit.from > 0 ? hit.from - 1 : hit.from];
+        const float after = trace.y[hit.to < trace.y.size() ? hit.to : hit.to - 1];
+        const bool changes = hit.sign == Sign::leap || hit.sign == Sign::creep;
         std::size_t peak = hit.from;
         float size = -1;
-        for (std::size_t i = hit.from; i < hit.to; ++i)
-            if (std::abs(trace.z[i]) > size) { // not-a-number is never greater
-                size = std::abs(trace.z[i]);
+        for (std::size_t i = hit.from; i < hit.to; ++i) {
+            const float here = std::abs(changes ? trace.y[i] - before : trace.z[i]);
+            if (here > size) { // not-a-number is never greater
+                size = here;
                 peak = i;
             }
+        }
         std::size_t from = hit.from;
         std::size_t to = hit.to - 1;
         // A window is wider than what it holds: cut to where the difference is a good part of
@@ -1029,10 +1148,7 @@ class Comparison {
         out.end = within(trace.t[to]);
         out.peak_time = within(trace.t[peak]);
         out.peak_value = trace.y[peak];
-        // Where nothing is expected: what it was just before and after.
-        const float before = trace.y[hit.from > 0 ? hit.from - 1 : hit.from];
-        const float after = trace.y[hit.to < trace.y.size() ? hit.to : hit.to - 1];
-        out.peak_expected = hit.sign == Sign::leap || hit.sign == Sign::creep ? before
+        out.peak_expected = changes ? before
                             : hit.sign == Sign::peak || std::isnan(trace.fitted[peak])
                                 ? 0.5F * (before + after)
                                 : trace.fitted[peak];
@@ -1145,8 +1261,13 @@ class Comparison {
         std::size_t strays = 0;
         std::size_t peak = 0;
         std::vector<Episode> episodes;
+        // Whether it went astray and came back from one sample to the next.
+        bool leapt = std::abs(values.front() - level) <= limit;
         for (std::size_t i = 0; i < values.size(); ++i) {
             const double size = std::abs(values[i] - level);
+            const bool strays_before = i > 0 && std::abs(values[i - 1] - level) > limit;
+            if (i > 0 && strays_before != (size > limit))
+                leapt = leapt && std::abs(values[i] - values[i - 1]) > 0.5 * limit;
             if (size <= limit)
                 continue;
             ++strays;
@@ -1169,8 +1290,11 @@ class Comparison {
                 open.score = std::min(size / limit, double{most_score});
             }
         }
-        if (strays == 0 || (!for_good && strays * 10 > values.size()))
-            return; // another level is another day, not a stray
+        // Another level is another day, not a stray; but not where it leapt there from that of the
+        // good run, and back.
+        leapt = leapt && std::abs(level - before) <= limit && !calculated(series);
+        if (strays == 0 || (!for_good && !leapt && strays * 10 > values.size()))
+            return;
         std::stable_sort(episodes.begin(), episodes.end(),
                          [](const Episode& a, const Episode& b) { return a.score > b.score; });
         Departure departure;
@@ -1179,10 +1303,12 @@ class Comparison {
         departure.score = episodes.front().score;
         const bool at_end = series.has_ends && (values[peak] <= series.low + 1.5 * series.step ||
                                                 values[peak] >= series.high - 1.5 * series.step);
+        constexpr Time long_enough = 10 * nanoseconds_a_second;
         departure.kind = at_end        ? DepartureKind::end_of_range
                          : strays == 1 ? DepartureKind::spike
-                         : for_good    ? DepartureKind::offset
-                                       : DepartureKind::drop_out;
+                         : for_good || episodes.front().end - episodes.front().start >= long_enough
+                             ? DepartureKind::offset
+                             : DepartureKind::drop_out;
         result_.signals[k].score = std::max(result_.signals[k].score, departure.score);
         finish(departure, std::move(episodes), *bad_runs_[run]);
     }

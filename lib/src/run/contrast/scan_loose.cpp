@@ -77,6 +77,21 @@ void hold_down_one_way(const Trace& trace, std::vector<Hit>& hits) {
     }
 }
 
+/// How far the samples of a window leave the lines between their neighbours in the mean, in the
+/// signal's unit. What lies at an edge of its scaling goes to and fro by a step.
+double own_roughness(const Trace& trace, const Window& window) {
+    double sum = 0;
+    std::size_t count = 0;
+    for (std::size_t i = std::max<std::size_t>(window.from, 1);
+         i < window.to && i + 1 < trace.y.size(); ++i)
+        if (trace.piece[i - 1] == trace.piece[i + 1]) {
+            sum += std::abs(double{trace.y[i]} -
+                            0.5 * (double{trace.y[i - 1]} + double{trace.y[i + 1]}));
+            ++count;
+        }
+    return count > 0 ? sum / static_cast<double>(count) : 0;
+}
+
 /// How much wider the margin of a leap is while nothing is expected, so soon after a gap.
 constexpr float after_gap = 4;
 
@@ -434,7 +449,8 @@ std::vector<Hit> LooseScanner::scan(const std::vector<Trace>& traces, float leas
                     most = std::abs(one.difference) / (1.1 * norm.greatest);
                 const auto score = static_cast<float>(std::min(
                     most, std::max(std::min(against_good, against_own), against_good / whole_run)));
-                if (score >= least && !(both && std::abs(one.difference) < 3 * step_))
+                if (score >= least && (both ? std::abs(one.difference) >= 3 * step_
+                                            : own_roughness(traces.front(), one) > 1.2 * step_))
                     stretches.add(one, score);
             }
         }

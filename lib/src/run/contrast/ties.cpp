@@ -97,6 +97,7 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
     mean_.assign(n, 0);
     sd_.assign(n, 0);
     lowest_.assign(n, 0);
+    highest_.assign(n, 0);
     floor_.assign(n, 0);
     shift_.assign(n, nothing);
     log_mean_.assign(n, 0);
@@ -127,12 +128,19 @@ Ties::Ties(const Drive& good, const std::vector<const Drive*>& bad, const Survey
         mean_[k] = double{range.mean};
         sd_[k] = double{range.sd};
         lowest_[k] = double{range.low};
+        highest_[k] = double{range.high};
         const bool kelvins = series.unit == Unit::celsius;
         if (kelvins || (series.has_ends && series.low >= 0)) {
             shift_[k] = kelvins ? double{kelvin} : 0.0;
             floor_[k] = std::max(3 * series.step, 0.02 * (double{range.high} + shift_[k]));
         }
     }
+    made_.resize(n);
+    for (std::size_t k = 0; k < n; ++k)
+        for (std::size_t other = 0; other < n; ++other)
+            if (able_[k] != 0 && able_[other] != 0 &&
+                made_from(good.track(other).series(), good.track(k).series()))
+                made_[k].push_back(other);
     Grid taught = grid_of(good, survey);
     leap_.assign(n, 0);
     for (std::size_t k = 0; k < n; ++k)

@@ -47,6 +47,8 @@ class Ties {
 
     /// What a tie makes expect of its target at the target's own samples, in the run turned to.
     Trace trace(std::size_t tie) const;
+    /// What an ECU makes of a signal.
+    const std::vector<std::size_t>& made_of(std::size_t signal) const { return made_[signal]; }
     /// The signals that a tie goes by.
     std::vector<std::size_t> partners(std::size_t tie) const;
 
@@ -200,6 +202,8 @@ class Ties {
                  std::size_t to) const;
     double pull(std::size_t tie, std::size_t signal, const Grid& grid, std::size_t from,
                 std::size_t to, double unit, Way way) const;
+    double pull_with_made(std::size_t tie, std::size_t signal, const Grid& grid, std::size_t from,
+                          std::size_t to, double unit, Way way) const;
     bool holds(std::size_t tie, std::size_t signal) const;
     std::size_t turned_to(std::size_t signal, std::size_t tie) const;
     bool stranger(std::size_t a, std::size_t b, std::span<const Broken> where) const;
@@ -210,8 +214,9 @@ class Ties {
     std::vector<char> able_;
     std::vector<char> slow_;
     std::vector<double> least_, most_; ///< ends of what its scaling can tell
-    std::vector<double> step_, mean_, sd_, lowest_, floor_, shift_, log_mean_, log_sd_;
+    std::vector<double> step_, mean_, sd_, lowest_, highest_, floor_, shift_, log_mean_, log_sd_;
     std::vector<double> leap_;
+    std::vector<std::vector<std::size_t>> made_; ///< of each signal by an ECU
     std::vector<const Drive*> drives_;
     std::vector<Grid> grids_; ///< of the bad runs
     std::vector<Tie> ties_;

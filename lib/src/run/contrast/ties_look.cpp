@@ -96,6 +96,21 @@ bool Ties::stranger(std::size_t a, std::size_t b, std::span<const Broken> where)
         const double usual = std::max(0.05 * step_[signal], rest / static_cast<double>(others));
         return sum / static_cast<double>(count) / usual;
     };
+    // How many steps of its scaling it goes beyond all that the good run had.
+    const auto beyond = [&](const std::vector<float>& x, std::size_t signal) {
+        double most = 0;
+        for (std::size_t i = 0; i < grid.size; ++i)
+            if (inside[i] != 0) // not-a-number is beyond nothing
+                most = std::max(
+                    {most, lowest_[signal] - double{x[i]}, double{x[i]} - highest_[signal]});
+        return most / step_[signal];
+    };
+    constexpr double far_beyond = 3;
+    constexpr double hardly = 1.5;
+    const double beyond_a = beyond(xa, a);
+    const double beyond_b = beyond(xb, b);
+    if (std::max(beyond_a, beyond_b) > far_beyond && std::min(beyond_a, beyond_b) < hardly)
+        return beyond_a > beyond_b;
     const double stir_a = stir(xa, a);
     const double stir_b = stir(xb, b);
     // What does not move at all while the other does.
@@ -181,6 +196,30 @@ double Ties::pull(std::size_t tie, std::size_t signal, const Grid& grid, std::si
     return 0;
 }
 
+/// The same where an ECU makes others of that signal, which go astray with it.
+double Ties::pull_with_made(std::size_t tie, std::size_t signal, const Grid& grid, std::size_t from,
+                            std::size_t to, double unit, Way way) const {
+    double sum = pull(tie, signal, grid, from, to, unit, way);
+    for (const std::size_t made : made_[signal]) {
+        const double of_made = pull(tie, made, grid, from, to, unit, way);
+        if (of_made == 0)
+            continue;
+        // By the closest tie that tells the one by the other.
+        const auto amount = [&](std::size_t target, std::size_t by) {
+            for (const std::size_t t : of_[target])
+                for (std::size_t p = 0; p < ties_[t].count; ++p)
+                    if (ties_[t].by[p] == by)
+                        return way == Way::late ? share(ties_[t], p, grid, from, to)
+                                                : slope(ties_[t], p, grid, from, to);
+            return 0.0;
+        };
+        const double forth = amount(made, signal);
+        const double back = forth == 0 ? amount(signal, made) : 0;
+        sum += of_made * (back != 0 ? 1 / back : forth);
+    }
+    return sum;
+}
+
 std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
     const Grid& grid = grids_[run_];
     std::vector<std::size_t> usable;
@@ -196,7 +235,7 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
     struct Choice {
         std::uint16_t signal;
         float gain;      // how much less is left to explain
-        float score = 0; // of the strongest tie that aims at it
+        float score = 0; // of the strongest tie that aims at it; 0: it could only be a rival
         std::uint32_t tie = 0;
     };
     struct Strange {
@@ -211,6 +250,7 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
         std::size_t tie;
         double score;
         std::vector<double> pulls; // of each candidate
+        std::vector<double> with;  // and of what an ECU makes of it; empty if of none
     };
     std::vector<Strange> strange;
     std::vector<std::size_t> candidates;
@@ -244,22 +284,39 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
                 }
             if (candidates.empty())
                 continue;
+            const std::size_t broken = candidates.size();
+            for (std::size_t k = 0; k < made_.size(); ++k)
+                for (std::size_t c = 0; c < broken; ++c)
+                    if (std::find(made_[k].begin(), made_[k].end(), candidates[c]) !=
+                        made_[k].end())
+                        add(k);
             const std::size_t from = j * stride;
             const std::size_t to = std::min(grid.size, from + width);
             seen.clear();
+            const bool several =
+                std::any_of(candidates.begin(), candidates.end(),
+                            [&](std::size_t signal) { return !made_[signal].empty(); });
             double nothing_wrong = 0;
             for (const std::size_t t : usable) {
                 const double score = double{score_of(t)};
                 if (std::isnan(score))
                     continue;
-                Told one{t, rough ? std::max(0.0, score - usual) : score, {}};
+                Told one{t, rough ? std::max(0.0, score - usual) : score, {}, {}};
                 bool counts = false;
+                const double unit = double{views_[t].unit[s][j]};
                 for (const std::size_t signal : candidates) {
-                    double by = pull(t, signal, grid, from, to, double{views_[t].unit[s][j]}, way);
+                    double by = pull(t, signal, grid, from, to, unit, way);
                     if (rough)
                         by = std::abs(by);
                     counts = counts || by != 0;
                     one.pulls.push_back(by);
+                }
+                for (std::size_t c = 0; several && c < candidates.size(); ++c) {
+                    double by = one.pulls[c];
+                    if (!made_[candidates[c]].empty())
+                        by = pull_with_made(t, candidates[c], grid, from, to, unit, way);
+                    one.with.push_back(rough ? std::abs(by) : by);
+                    counts = counts || by != 0;
                 }
                 if (!counts)
                     continue;
@@ -271,30 +328,35 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
             for (std::size_t c = 0; c < candidates.size(); ++c) {
                 double least = nothing_wrong;
                 Choice choice{static_cast<std::uint16_t>(candidates[c]), 0};
-                for (const Told& source : seen) {
-                    if (source.pulls[c] == 0)
-                        continue;
-                    const auto size = static_cast<float>(std::abs(source.score));
-                    if (breaks(source.tie)) {
-                        constexpr float turned = 0.9F; // the same relation, turned round
-                        const std::size_t own = turned_to(candidates[c], source.tie);
-                        const float counted = own == source.tie ? size : turned * size;
-                        if (own < ties_.size() && counted > choice.score) {
-                            choice.score = counted;
-                            choice.tie = static_cast<std::uint32_t>(own);
+                const auto explain = [&](std::vector<double> Told::*pulls) {
+                    for (const Told& source : seen) {
+                        if ((source.*pulls)[c] == 0)
+                            continue;
+                        const auto size = static_cast<float>(std::abs(source.score));
+                        if (source.pulls[c] != 0 && breaks(source.tie)) {
+                            constexpr float turned = 0.9F; // the same relation, turned round
+                            const std::size_t own = turned_to(candidates[c], source.tie);
+                            const float counted = own == source.tie ? size : turned * size;
+                            if (own < ties_.size() && counted > choice.score) {
+                                choice.score = counted;
+                                choice.tie = static_cast<std::uint32_t>(own);
+                            }
                         }
+                        if (size < 1)
+                            continue;
+                        const double by = source.score / (source.*pulls)[c];
+                        if (way == Way::late && by < 0)
+                            continue; // nothing comes early
+                        double cost = 0;
+                        for (const Told& one : seen)
+                            cost += std::min(
+                                most_cost, std::pow((one.score - by * (one.*pulls)[c]) / usual, 2));
+                        least = std::min(least, cost);
                     }
-                    if (size < 1)
-                        continue;
-                    const double by = source.score / source.pulls[c];
-                    if (way == Way::late && by < 0)
-                        continue; // nothing comes early
-                    double cost = 0;
-                    for (const Told& one : seen)
-                        cost += std::min(most_cost,
-                                         std::pow((one.score - by * one.pulls[c]) / usual, 2));
-                    least = std::min(least, cost);
-                }
+                };
+                explain(&Told::pulls);
+                if (!made_[candidates[c]].empty())
+                    explain(&Told::with);
                 choice.gain = static_cast<float>(nothing_wrong - least);
                 window.most = std::max(window.most, choice.gain);
                 if (choice.gain > 0)
@@ -318,7 +380,7 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
         for (std::size_t w = 0; w < strange.size(); ++w)
             if (explained[w] == 0)
                 for (const Choice& choice : strange[w].choices)
-                    gain[choice.signal] += double{choice.gain};
+                    gain[choice.signal] += choice.score > 0 ? double{choice.gain} : 0;
         auto culprit =
             static_cast<std::size_t>(std::max_element(gain.begin(), gain.end()) - gain.begin());
         if (!(gain[culprit] > 0))
@@ -412,10 +474,13 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
             break;
         others[culprit] = mine;
         for (std::size_t i = before; i < found.size(); ++i) {
+            // What others are made of explains them less exactly.
             constexpr double nearly = 0.7;
-            double most = nearly * mine;
+            constexpr double with_made = 0.5;
+            double most = 0;
             for (std::size_t k = 0; k < others.size(); ++k)
-                if (k != found[i].signal && others[k] > most) {
+                if (k != found[i].signal && others[k] > most &&
+                    others[k] > (made_[k].empty() ? nearly : with_made) * mine) {
                     most = others[k];
                     found[i].rival = k;
                 }

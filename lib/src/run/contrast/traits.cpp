@@ -48,6 +48,11 @@ float undefined_from(const Series& series) {
                : std::numeric_limits<float>::infinity();
 }
 
+bool stored(const Series& series) {
+    const std::uint16_t id = plain_id(series);
+    return id == 0x2F || id == 0x5B;
+}
+
 bool regulated(const Series& series) {
     return plain_id(series) == 0x42;
 }
@@ -66,6 +71,27 @@ bool governed(const Series& series) {
     constexpr std::uint16_t ids[] = {0x11, 0x32, 0x45, 0x47, 0x48, 0x53, 0x54};
     return calculated(series) || set_freely(series) || switches(series) ||
            std::find(std::begin(ids), std::end(ids), plain_id(series)) != std::end(ids);
+}
+
+bool has_a_stop(const Series& series) {
+    const std::uint16_t id = plain_id(series);
+    return id == 0x49 || id == 0x4A || id == 0x4B;
+}
+
+bool made_from(const Series& made, const Series& from) {
+    struct Made {
+        std::uint16_t id;
+        std::uint16_t from;
+    };
+    constexpr Made all[] = {
+        {0x45, 0x11}, {0x5A, 0x49},               // what a pedal or a throttle is beyond its rest
+        {0x04, 0x10}, {0x43, 0x10}, {0x5E, 0x10}, // by air flow
+        {0x04, 0x0B}, {0x43, 0x0B},               // or by manifold pressure
+    };
+    return made.ecu == from.ecu && made.line == from.line &&
+           std::any_of(std::begin(all), std::end(all), [&](const Made& one) {
+               return plain_id(made) == one.id && plain_id(from) == one.from;
+           });
 }
 
 std::uint16_t source_of(const Series& series) {
@@ -88,6 +114,15 @@ std::uint16_t source_of(const Series& series) {
             return one.source;
     constexpr std::uint16_t lambda = 0x14;
     return switches(series) ? lambda : id;
+}
+
+bool twins(const Series& a, const Series& b) {
+    const auto track = [](const Series& series) {
+        const std::uint16_t id = plain_id(series);
+        return id == 0x11 || (id >= 0x47 && id <= 0x4B);
+    };
+    return track(a) && track(b) && a.ecu == b.ecu && a.line == b.line &&
+           plain_id(a) != plain_id(b) && source_of(a) == source_of(b);
 }
 
 } // namespace telltale::run

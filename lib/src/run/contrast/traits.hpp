@@ -40,6 +40,10 @@ bool commanded(const Series& series);
 /// next to nothing is commanded, and is sent at its upper end then (SAE J1979). Endless for others.
 float undefined_from(const Series& series);
 
+/// What a vehicle has in store: fuel in its tank, charge in its traction battery. Another day it is
+/// another amount, whatever the other signals do, and while it is used up it goes with time.
+bool stored(const Series& series);
+
 /// A system voltage, which a charging control sets by load, battery and temperature (common
 /// practice): it may move from one level to another.
 bool regulated(const Series& series);
@@ -53,6 +57,17 @@ bool one_sensor(const Series& a, const Series& b);
 /// What the ECU governs otherwise while the engine is cold (common practice): what it works out or
 /// commands, the mixture, the vapour of the tank, the throttle.
 bool governed(const Series& series);
+
+/// A pedal's position: its sensor never reads less than where the pedal rests (common practice).
+bool has_a_stop(const Series& series);
+
+/// Whether an ECU makes the one of the other (common practice): what is wrong in `from` is wrong in
+/// `made` too, and that they agree says nothing of either.
+bool made_from(const Series& made, const Series& from);
+
+/// Two sensors of one thing, each with a line of its own (common practice: the tracks of a throttle
+/// and of a pedal).
+bool twins(const Series& a, const Series& b);
 
 /// Which sensor, or pair of them, a parameter comes from: several parameters may show the same.
 std::uint16_t source_of(const Series& series);
