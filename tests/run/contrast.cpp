@@ -417,6 +417,28 @@ TEST_CASE("an oxygen sensor goes where it went; where it never was it has droppe
     CHECK(drop->start_second == doctest::Approx(250).epsilon(0.01));
 }
 
+TEST_CASE("an oxygen sensor that reads nothing at all is found where it never was near nothing") {
+    // To and fro between lean and rich, and 0.06 V while the fuel is cut.
+    const auto probe = [](std::uint32_t seed, double lean, double cut) {
+        Run run = drive(seed, 88, wanderer, [=, dice = Dice(seed)](double, double t) mutable {
+            const double swing = 0.45 + 0.35 * std::sin(2.2 * t) + 0.02 * dice.scatter();
+            return between(t, 250, 250 + cut) ? 0.0 : between(t, 100, 106) ? lean : swing;
+        });
+        run.series[wanderer].id = 0x14;
+        run.series[wanderer].unit = Unit::volt;
+        run.series[wanderer].step = 0.005;
+        give_ends(run.series[wanderer], 0, 1.275);
+        return run;
+    };
+    const Run good = probe(1, 0.06, 0);
+    CHECK(held(good, probe(2, 0.06, 0)).suspects.empty());
+    const auto open = first(held(good, probe(2, 0.06, 1)), wanderer);
+    CHECK(open->kind == DepartureKind::end_of_range);
+    CHECK(open->start_second == doctest::Approx(250).epsilon(0.01));
+    // Nothing is what this one reads when it is lean.
+    CHECK(held(probe(1, 0, 0), probe(2, 0, 1)).suspects.empty());
+}
+
 TEST_CASE("leaps that come back at once are departures of their own, however far apart") {
     const auto moments = [](double value, double t) {
         return value + (between(t, 100, 100.6) ? 30 : between(t, 300, 300.6) ? -30 : 0);

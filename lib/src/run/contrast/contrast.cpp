@@ -695,6 +695,44 @@ class Comparison {
         }
     }
 
+    /// An oxygen sensor's voltage that is nothing for a few samples, exactly, where the good run
+    /// never was near nothing, be the mixture as lean as it liked.
+    void shorted(std::size_t k, std::size_t run, std::vector<Hit>& hits) const {
+        constexpr std::size_t enough = 400; // samples
+        constexpr double near = 3.5;        // steps
+        constexpr std::size_t fewest = 2;
+        const Track& good = good_->track(k);
+        const Track& track = bad_[run]->track(k);
+        const Series& series = good.series();
+        if (series.unit != Unit::volt || !series.has_ends || good.size() < enough)
+            return;
+        const Range& range = survey_->range(k);
+        const float leap = 0.1F * (range.high - range.low);
+        const auto nothing_read = static_cast<float>(series.low + 0.5 * series.step);
+        for (std::size_t i = 0; i < good.size(); ++i)
+            if (double{good.value(i)} < series.low + near * series.step)
+                return;
+        for (std::size_t from = 0; from < track.size(); ++from) {
+            std::size_t to = from;
+            while (to < track.size() && track.value(to) < nothing_read)
+                ++to;
+            // From one sample to the next: lean mixture takes it there little by little.
+            const auto leaps = [&](std::size_t i) {
+                return i > 0 && i < track.size() &&
+                       std::abs(track.value(i) - track.value(i - 1)) >= leap;
+            };
+            if (to - from >= fewest && (leaps(from) || leaps(to))) {
+                Hit hit;
+                hit.sign = Sign::level;
+                hit.from = from;
+                hit.to = to;
+                hit.score = to - from > fewest ? 2.5F : 1.8F;
+                hits.push_back(hit);
+            }
+            from = std::max(from, to);
+        }
+    }
+
     /// How a signal that others tell moves by itself: whatever they make expect, it leaps no
     /// further and is no rougher than in the good run.
     const std::vector<Hit>& own_course(std::size_t k, std::size_t run,
@@ -715,6 +753,8 @@ class Comparison {
         ends(k, run, *models.front(), *known);
         if (has_a_stop(good_->track(k).series()))
             below_its_stop(k, run, *known);
+        if (switches(good_->track(k).series()))
+            shorted(k, run, *known);
         return *known;
     }
 
@@ -921,14 +961,16 @@ class Comparison {
             std::sort(rest.rbegin(), rest.rend());
             alarmed = std::move(rest);
         }
-        // Far stronger than what left its ties most: first.
+        // Far stronger than what left its ties most, or standing still: first.
         constexpr double far_stronger = 2;
         const auto first = result_.suspects.begin() + static_cast<std::ptrdiff_t>(before);
         if (untied > before) {
             const auto strongest = std::max_element(
                 first, result_.suspects.end(),
                 [](const Departure& a, const Departure& b) { return a.score < b.score; });
-            if (strongest->score > far_stronger * first->score)
+            // What stands still breaks the ties of all that go by it.
+            const bool stands = strongest->kind == DepartureKind::stuck;
+            if (strongest->score > (stands ? 1 : far_stronger) * first->score)
                 std::rotate(first, strongest, strongest + 1);
         }
         if (alike_[run]->same())
