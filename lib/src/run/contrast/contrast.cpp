@@ -973,6 +973,7 @@ class Comparison {
             if (strongest->score > (stands ? 1 : far_stronger) * first->score)
                 std::rotate(first, strongest, strongest + 1);
         }
+        sources_first(before);
         if (alike_[run]->same())
             order_by_onset(run, before);
         // What never moved in the good run has no model: only strays from its own level count.
@@ -980,6 +981,22 @@ class Comparison {
             if (comparable_[k] && candidates_[run][k].models.empty() &&
                 asked_for(result_.signals[k]) && !survey_->range(k).usable)
                 look_at_constant(k, run);
+    }
+
+    /// What an ECU makes of a sensor comes after it, where both are suspects.
+    void sources_first(std::size_t first) {
+        std::vector<Departure>& suspects = result_.suspects;
+        const auto series = [&](std::size_t i) -> const Series& {
+            return good_->track(suspects[i].signal).series();
+        };
+        for (std::size_t i = first; i < suspects.size(); ++i)
+            for (std::size_t j = i + 1; j < suspects.size(); ++j)
+                if (made_from(series(i), series(j))) {
+                    const auto begin = suspects.begin();
+                    std::rotate(begin + static_cast<std::ptrdiff_t>(i),
+                                begin + static_cast<std::ptrdiff_t>(j),
+                                begin + static_cast<std::ptrdiff_t>(j) + 1);
+                }
     }
 
     /// In the same drive twice, what went elsewhere first is the likeliest cause of the rest; what
