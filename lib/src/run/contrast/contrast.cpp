@@ -661,6 +661,18 @@ class Comparison {
         }
     }
 
+    /// Calls see(from, to) for each stretch of samples whose values are so.
+    template <class So, class See> static void each_stretch(const Track& track, So so, See see) {
+        for (std::size_t from = 0; from < track.size(); ++from) {
+            std::size_t to = from;
+            while (to < track.size() && so(track.value(to)))
+                ++to;
+            if (to > from)
+                see(from, to);
+            from = std::max(from, to);
+        }
+    }
+
     /// What never is below where it rests, and rests there often, but is in the bad run.
     void below_its_stop(std::size_t k, std::size_t run, std::vector<Hit>& hits) const {
         constexpr double limit = 4;       // steps
@@ -677,12 +689,15 @@ class Comparison {
             rests += double{good.value(i) - stop} <= 2.5 * step ? 1 : 0;
         if (rests * often < good.size() || step <= 0)
             return;
-        for (std::size_t from = 0; from < track.size(); ++from) {
-            double deepest = 0;
-            std::size_t to = from;
-            for (; to < track.size() && double{stop - track.value(to)} > 1.5 * step; ++to)
-                deepest = std::max(deepest, double{stop - track.value(to)});
-            if (deepest >= 0.5 * limit * step) {
+        const auto below = [&](float value) { return double{stop - value}; };
+        each_stretch(
+            track, [&](float value) { return below(value) > 1.5 * step; },
+            [&](std::size_t from, std::size_t to) {
+                double deepest = 0;
+                for (std::size_t i = from; i < to; ++i)
+                    deepest = std::max(deepest, below(track.value(i)));
+                if (deepest < 0.5 * limit * step)
+                    return;
                 Hit hit;
                 hit.sign = Sign::level; // whatever moved meanwhile
                 hit.from = from;
@@ -690,9 +705,7 @@ class Comparison {
                 hit.score = static_cast<float>(std::min(most, deepest / (limit * step)));
                 hit.value = static_cast<float>(-deepest);
                 hits.push_back(hit);
-            }
-            from = std::max(from, to);
-        }
+            });
     }
 
     /// An oxygen sensor's voltage that is nothing for a few samples, exactly, where the good run
@@ -712,25 +725,23 @@ class Comparison {
         for (std::size_t i = 0; i < good.size(); ++i)
             if (double{good.value(i)} < series.low + near * series.step)
                 return;
-        for (std::size_t from = 0; from < track.size(); ++from) {
-            std::size_t to = from;
-            while (to < track.size() && track.value(to) < nothing_read)
-                ++to;
-            // From one sample to the next: lean mixture takes it there little by little.
-            const auto leaps = [&](std::size_t i) {
-                return i > 0 && i < track.size() &&
-                       std::abs(track.value(i) - track.value(i - 1)) >= leap;
-            };
-            if (to - from >= fewest && (leaps(from) || leaps(to))) {
+        // From one sample to the next: lean mixture takes it there little by little.
+        const auto leaps = [&](std::size_t i) {
+            return i > 0 && i < track.size() &&
+                   std::abs(track.value(i) - track.value(i - 1)) >= leap;
+        };
+        each_stretch(
+            track, [&](float value) { return value < nothing_read; },
+            [&](std::size_t from, std::size_t to) {
+                if (to - from < fewest || !(leaps(from) || leaps(to)))
+                    return;
                 Hit hit;
                 hit.sign = Sign::level;
                 hit.from = from;
                 hit.to = to;
                 hit.score = to - from > fewest ? 2.5F : 1.8F;
                 hits.push_back(hit);
-            }
-            from = std::max(from, to);
-        }
+            });
     }
 
     /// How a signal that others tell moves by itself: whatever they make expect, it leaps no

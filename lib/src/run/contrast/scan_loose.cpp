@@ -77,16 +77,13 @@ void hold_down_one_way(const Trace& trace, std::vector<Hit>& hits) {
     }
 }
 
-/// How far the samples of a window leave the lines between their neighbours in the mean, in the
-/// signal's unit. What lies at an edge of its scaling goes to and fro by a step.
-double own_roughness(const Trace& trace, const Window& window) {
+/// The mean of what is known of a window.
+double mean_over(const std::vector<double>& values, const Window& window) {
     double sum = 0;
     std::size_t count = 0;
-    for (std::size_t i = std::max<std::size_t>(window.from, 1);
-         i < window.to && i + 1 < trace.y.size(); ++i)
-        if (trace.piece[i - 1] == trace.piece[i + 1]) {
-            sum += std::abs(double{trace.y[i]} -
-                            0.5 * (double{trace.y[i - 1]} + double{trace.y[i + 1]}));
+    for (std::size_t i = window.from; i < window.to; ++i)
+        if (!std::isnan(values[i])) {
+            sum += values[i];
             ++count;
         }
     return count > 0 ? sum / static_cast<double>(count) : 0;
@@ -383,7 +380,9 @@ LooseScanner::LooseScanner(const std::vector<Trace>& good, const Series& series,
 std::vector<Hit> LooseScanner::scan(const std::vector<Trace>& traces, float least) const {
     std::vector<Hit> hits;
     std::vector<std::vector<Window>> seen(traces.size());
-    std::vector<double> values;
+    std::vector<double> values(traces.front().y.begin(), traces.front().y.end());
+    // What lies at an edge of its scaling goes to and fro by a step, which is no roughness.
+    const std::vector<double> bends = bends_of(traces.front(), values);
     for (const Sign sign : {Sign::excursion, Sign::rough, Sign::leap, Sign::frozen})
         for (std::size_t w = 0; w < most_widths; ++w) {
             const Norm& norm = norms_[static_cast<std::size_t>(sign)][w];
@@ -450,7 +449,7 @@ std::vector<Hit> LooseScanner::scan(const std::vector<Trace>& traces, float leas
                 const auto score = static_cast<float>(std::min(
                     most, std::max(std::min(against_good, against_own), against_good / whole_run)));
                 if (score >= least && (both ? std::abs(one.difference) >= 3 * step_
-                                            : own_roughness(traces.front(), one) > 1.2 * step_))
+                                            : mean_over(bends, one) > 1.2 * step_))
                     stretches.add(one, score);
             }
         }

@@ -328,21 +328,22 @@ std::vector<Ties::Broken> Ties::look(const std::vector<char>& barred) const {
             for (std::size_t c = 0; c < candidates.size(); ++c) {
                 double least = nothing_wrong;
                 Choice choice{static_cast<std::uint16_t>(candidates[c]), 0};
+                for (const Told& source : seen) {
+                    if (source.pulls[c] == 0 || !breaks(source.tie))
+                        continue;
+                    constexpr float turned = 0.9F; // the same relation, turned round
+                    const std::size_t own = turned_to(candidates[c], source.tie);
+                    const auto size = static_cast<float>(std::abs(source.score));
+                    const float counted = own == source.tie ? size : turned * size;
+                    if (own < ties_.size() && counted > choice.score) {
+                        choice.score = counted;
+                        choice.tie = static_cast<std::uint32_t>(own);
+                    }
+                }
                 const auto explain = [&](std::vector<double> Told::*pulls) {
                     for (const Told& source : seen) {
-                        if ((source.*pulls)[c] == 0)
-                            continue;
-                        const auto size = static_cast<float>(std::abs(source.score));
-                        if (source.pulls[c] != 0 && breaks(source.tie)) {
-                            constexpr float turned = 0.9F; // the same relation, turned round
-                            const std::size_t own = turned_to(candidates[c], source.tie);
-                            const float counted = own == source.tie ? size : turned * size;
-                            if (own < ties_.size() && counted > choice.score) {
-                                choice.score = counted;
-                                choice.tie = static_cast<std::uint32_t>(own);
-                            }
-                        }
-                        if (size < 1)
+                        if ((source.*pulls)[c] == 0 ||
+                            static_cast<float>(std::abs(source.score)) < 1)
                             continue;
                         const double by = source.score / (source.*pulls)[c];
                         if (way == Way::late && by < 0)
